@@ -1,0 +1,114 @@
+"""Statuses as text for a terminal: plain ASCII around whatever names the grinders have."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from burrline.models import Status
+
+COLUMNS = ("grinder", "site", "burrs kg", "today kg", "motor", "duty", "break-in", "last run")
+RIGHT = {2, 3}
+
+
+def printable(text: str) -> str:
+    """The text without control characters, so that no name can steer the terminal.
+
+    >>> printable("bar\\x1b[2J-1")
+    'bar?[2J-1'
+    """
+    return "".join(one if one.isprintable() or one == "\n" else "?" for one in text)
+
+
+def fleet_table(fleet: Sequence[Status]) -> str:
+    """One row for each grinder."""
+    rows = [COLUMNS, *(_row(status) for status in fleet)]
+    widths = [max(len(row[column]) for row in rows) for column in range(len(COLUMNS))]
+    return "\n".join(
+        printable(
+            "  ".join(
+                cell.rjust(width) if column in RIGHT else cell.ljust(width)
+                for column, (cell, width) in enumerate(zip(row, widths, strict=True))
+            ).rstrip()
+        )
+        for row in rows
+    )
+
+
+def status_lines(status: Status) -> str:
+    """One grinder in a few lines."""
+    throughput, motor, duty, break_in = (
+        status.throughput,
+        status.motor,
+        status.duty,
+        status.break_in,
+    )
+    lines = [
+        (status.grinder_id, f"{status.name}, site {status.site_id}, {_minute(status.as_of)}"),
+        (
+            "burr set",
+            f"{throughput.burr_set_id}: {_kilograms(throughput.burr_grams)} kg in "
+            f"{throughput.burr_run_count} runs here"
+            if throughput.burr_set_id
+            else "none fitted",
+        ),
+        ("today", f"{_kilograms(throughput.today_grams)} kg, last run {_last_run(status)}"),
+        ("duty", _duty_words(status)),
+        ("motor", _motor_words(status)),
+        ("break-in", f"{break_in.stage} ({break_in.basis}): {break_in.sentence}"),
+    ]
+    if duty.ready_at is not None:
+        lines.append(("ready", _minute(duty.ready_at)))
+    if motor.read_at is not None:
+        lines.append(("read", _minute(motor.read_at)))
+    width = max(len(name) for name, _ in lines)
+    return printable("\n".join(f"{name.ljust(width)}  {text}" for name, text in lines))
+
+
+def _row(status: Status) -> tuple[str, ...]:
+    motor: str = status.motor.state
+    if status.motor.reading_celsius is not None:
+        motor += f" {status.motor.reading_celsius:.0f} C"
+    return (
+        status.grinder_id,
+        status.site_id,
+        _kilograms(status.throughput.burr_grams),
+        _kilograms(status.throughput.today_grams),
+        motor,
+        status.duty.state,
+        status.break_in.stage,
+        _last_run(status),
+    )
+
+
+def _duty_words(status: Status) -> str:
+    duty = status.duty
+    words = f"{duty.state}: on {duty.on_seconds:.0f} s in the last {duty.cycle_seconds:g} s"
+    if duty.rated_on_seconds is not None:
+        words += f", rated {duty.rated_on_seconds:g} s"
+    return words
+
+
+def _motor_words(status: Status) -> str:
+    motor = status.motor
+    if motor.reading_celsius is None:
+        return f"{motor.state}: no reading"
+    words = f"{motor.state}: {motor.reading_celsius:.1f} C"
+    if motor.sensor is not None:
+        words += f" at the {motor.sensor}"
+    if motor.limit_celsius is not None:
+        words += f", limit {motor.limit_celsius:g} C"
+    return words
+
+
+def _last_run(status: Status) -> str:
+    at = status.throughput.last_run_at
+    return "never" if at is None else _minute(at)
+
+
+def _minute(instant: datetime) -> str:
+    return instant.strftime("%Y-%m-%d %H:%M UTC")
+
+
+def _kilograms(grams: float | None) -> str:
+    return "?" if grams is None else f"{grams / 1000:.2f}"

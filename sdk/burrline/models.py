@@ -1,0 +1,980 @@
+"""GENERATED from the OpenAPI document by openapi/build.py: do not edit.
+
+What the service answers, as frozen dataclasses. Instants are aware and UTC. Fields this release
+does not know are kept in ``extra``; ``etag``, where there is one, is for the next change.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Literal
+
+from burrline._convert import (
+    Fields,
+    Model,
+    choice,
+    instant,
+    integer,
+    listed,
+    mapped,
+    number,
+    text,
+)
+
+__all__ = [
+    "BatchProblem",
+    "BreakIn",
+    "Brew",
+    "BrewInput",
+    "BurrSet",
+    "Duty",
+    "Fault",
+    "Finding",
+    "Fitting",
+    "Grind",
+    "Grinder",
+    "Key",
+    "KeyWithSecret",
+    "Liveness",
+    "Motor",
+    "MotorState",
+    "NewRun",
+    "RatedDuty",
+    "Readiness",
+    "Run",
+    "RunBatchOutcome",
+    "RunOutcome",
+    "Site",
+    "Status",
+    "Throughput",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchProblem(Model):
+    """A line that was not recorded, and why."""
+
+    index: int
+    """The line's place in `runs`, from 0."""
+    run_id: str | None = None
+    """Its run id, where readable."""
+    outcome: Literal["conflict", "rejected"]
+    """`conflict`: the id was used before with other content. `rejected`: see `errors`."""
+    errors: tuple[Fault, ...]
+    """What is wrong with it; pointers from the body."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "BatchProblem") -> BatchProblem:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            index=fields.need("index", integer),
+            run_id=fields.maybe("run_id", text),
+            outcome=fields.need("outcome", choice),
+            errors=fields.need("errors", listed(Fault.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BreakIn(Model):
+    """The break-in stage, by what is expected of such burrs."""
+
+    stage: Literal["unknown", "new", "breaking_in", "undecided"]
+    """Expectation can say where to look; it never says that a set has settled."""
+    basis: Literal["expected"]
+    """What the stage rests on."""
+    verdict: str
+    """The reason, as a code."""
+    sentence: str
+    """The same for a person."""
+    burr_grams: float | None = None
+    """Grams through the set that count for it."""
+    low_remaining_grams: float | None = None
+    """At least so many grams remain; null: unknown."""
+    remaining_grams: float | None = None
+    """Most likely so many grams remain; null: unknown."""
+    high_remaining_grams: float | None = None
+    """At most so many grams remain; null: unknown."""
+    next_checkpoint_grams: float | None = None
+    """At so many grams a look at the grind tells most; null: unknown."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "BreakIn") -> BreakIn:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            stage=fields.need("stage", choice),
+            basis=fields.need("basis", choice),
+            verdict=fields.need("verdict", text),
+            sentence=fields.need("sentence", text),
+            burr_grams=fields.maybe("burr_grams", number),
+            low_remaining_grams=fields.maybe("low_remaining_grams", number),
+            remaining_grams=fields.maybe("remaining_grams", number),
+            high_remaining_grams=fields.maybe("high_remaining_grams", number),
+            next_checkpoint_grams=fields.maybe("next_checkpoint_grams", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Brew(Model):
+    """The drink made from this run."""
+
+    method: Literal["espresso", "percolation", "immersion"]
+    """How it was brewed."""
+    seconds: float | None = None
+    """Contact time, in seconds."""
+    beverage_grams: float | None = None
+    """The drink's mass, in grams."""
+    water_grams: float | None = None
+    """The water poured, in grams."""
+    tds_fraction: float | None = None
+    """Dissolved solids as a fraction of the drink's mass."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Brew") -> Brew:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            method=fields.need("method", choice),
+            seconds=fields.maybe("seconds", number),
+            beverage_grams=fields.maybe("beverage_grams", number),
+            water_grams=fields.maybe("water_grams", number),
+            tds_fraction=fields.maybe("tds_fraction", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BrewInput(Model):
+    """The drink made from this run."""
+
+    method: Literal["espresso", "percolation", "immersion"]
+    """How it was brewed."""
+    seconds: float | None = None
+    """Contact time, in seconds."""
+    beverage_grams: float | None = None
+    """The drink's mass, in grams."""
+    water_grams: float | None = None
+    """The water poured, in grams."""
+    tds_fraction: float | None = None
+    """Dissolved solids as a fraction of the drink's mass (9.1 % is 0.091)."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "BrewInput") -> BrewInput:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            method=fields.need("method", choice),
+            seconds=fields.maybe("seconds", number),
+            beverage_grams=fields.maybe("beverage_grams", number),
+            water_grams=fields.maybe("water_grams", number),
+            tds_fraction=fields.maybe("tds_fraction", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BurrSet(Model):
+    """A burr set and where it has been."""
+
+    burr_set_id: str
+    """The burr set's id."""
+    geometry: Literal["flat", "conical", "other"]
+    """The shape of the burrs: `flat`, `conical` or `other`."""
+    diameter_millimetres: float | None = None
+    """Outer diameter, in millimetres."""
+    burr_model: str | None = None
+    """The maker's name of the burrs."""
+    serial: str | None = None
+    """The set's serial number."""
+    material: str | None = None
+    """What the burrs are made of."""
+    coating: str | None = None
+    """Their coating."""
+    pre_treated: Literal["none", "factory", "outside", "unknown"]
+    """Whether the burrs were broken in before they came, and where."""
+    prior_grams: float | None = None
+    """Grams ground with the set before burrline: 0 for a new one, null if unknown."""
+    low_prior_grams: float | None = None
+    """At least so many grams before burrline."""
+    high_prior_grams: float | None = None
+    """At most so many grams before burrline."""
+    rated_life_grams: float | None = None
+    """The maker's rated life, in grams."""
+    fittings: tuple[Fitting, ...]
+    """Every stay of the set, oldest first."""
+    created_at: datetime
+    """When burrline recorded the burr set."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+    etag: str | None = field(default=None, compare=False, repr=False)
+
+    @classmethod
+    def from_json(
+        cls, answer: object, where: str = "BurrSet", *, etag: str | None = None
+    ) -> BurrSet:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            burr_set_id=fields.need("burr_set_id", text),
+            geometry=fields.need("geometry", choice),
+            diameter_millimetres=fields.maybe("diameter_millimetres", number),
+            burr_model=fields.maybe("burr_model", text),
+            serial=fields.maybe("serial", text),
+            material=fields.maybe("material", text),
+            coating=fields.maybe("coating", text),
+            pre_treated=fields.need("pre_treated", choice),
+            prior_grams=fields.maybe("prior_grams", number),
+            low_prior_grams=fields.maybe("low_prior_grams", number),
+            high_prior_grams=fields.maybe("high_prior_grams", number),
+            rated_life_grams=fields.maybe("rated_life_grams", number),
+            fittings=fields.need("fittings", listed(Fitting.from_json)),
+            created_at=fields.need("created_at", instant),
+            extra=fields.rest(),
+            etag=etag,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Duty(Model):
+    """On-time against the plate, over the cycle that ends at `as_of`."""
+
+    state: Literal["ok", "near", "exceeded", "unrated", "unknown"]
+    """`unrated`: the plate is not recorded. `unknown`: too little is known of the cycle."""
+    on_seconds: float
+    """Motor-on time within the cycle, in seconds."""
+    cycle_seconds: float
+    """The cycle looked at, in seconds."""
+    rated_on_seconds: float | None = None
+    """The on-time the plate allows in one cycle, in seconds."""
+    low_fraction: float
+    """On-time at least, as a fraction of the cycle."""
+    high_fraction: float
+    """On-time at most, as a fraction of the cycle: with estimated run times, and what is not
+    covered taken as on.
+    """
+    coverage_fraction: float
+    """How much of the cycle is known, 0 to 1."""
+    ready_at: datetime | None = None
+    """When the on-time is back within the rating (as_of when it is); null: not known."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Duty") -> Duty:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            state=fields.need("state", choice),
+            on_seconds=fields.need("on_seconds", number),
+            cycle_seconds=fields.need("cycle_seconds", number),
+            rated_on_seconds=fields.maybe("rated_on_seconds", number),
+            low_fraction=fields.need("low_fraction", number),
+            high_fraction=fields.need("high_fraction", number),
+            coverage_fraction=fields.need("coverage_fraction", number),
+            ready_at=fields.maybe("ready_at", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault(Model):
+    """One thing wrong with one value."""
+
+    detail: str
+    """What is wrong, for a person."""
+    pointer: str | None = None
+    """Where in the body: a JSON pointer (RFC 6901) as URI fragment."""
+    parameter: str | None = None
+    """Which parameter or header, for values outside the body."""
+    in_: Literal["query", "path", "header"] | None = field(default=None, metadata={"json": "in"})
+    """Where the parameter stands."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Fault") -> Fault:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            detail=fields.need("detail", text),
+            pointer=fields.maybe("pointer", text),
+            parameter=fields.maybe("parameter", text),
+            in_=fields.maybe("in", choice),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding(Model):
+    """Something implausible about a run; it counts all the same."""
+
+    code: str
+    """Which finding."""
+    detail: str
+    """The finding, for a person."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Finding") -> Finding:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            code=fields.need("code", text),
+            detail=fields.need("detail", text),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitting(Model):
+    """One stay of the set in a grinder: from `fitted_at` up to, not including, `removed_at`."""
+
+    grinder_id: str
+    """The grinder it sat in."""
+    fitted_at: datetime
+    """When it was fitted."""
+    removed_at: datetime | None = None
+    """When it was taken out; null: still in."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Fitting") -> Fitting:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            grinder_id=fields.need("grinder_id", text),
+            fitted_at=fields.need("fitted_at", instant),
+            removed_at=fields.maybe("removed_at", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grind(Model):
+    """How the grind is set on this machine; settings are in its own scale."""
+
+    setting_step: float | None = None
+    """The smallest step, in units of the setting."""
+    low_setting: float | None = None
+    """The lowest setting."""
+    high_setting: float | None = None
+    """The highest setting."""
+    coarser: Literal["higher", "lower"] | None = None
+    """Which way the grind gets coarser."""
+    expected_grams_per_second: float | None = None
+    """The usual flow, in grams per second."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Grind") -> Grind:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            setting_step=fields.maybe("setting_step", number),
+            low_setting=fields.maybe("low_setting", number),
+            high_setting=fields.maybe("high_setting", number),
+            coarser=fields.maybe("coarser", choice),
+            expected_grams_per_second=fields.maybe("expected_grams_per_second", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grinder(Model):
+    """A grinder with what its plate says."""
+
+    grinder_id: str
+    """The grinder's id, chosen by you."""
+    site_id: str
+    """The site it stands at."""
+    name: str
+    """The grinder's name, for people."""
+    model: str | None = None
+    """The maker's model name."""
+    serial: str | None = None
+    """The serial number off the plate."""
+    rated_duty: RatedDuty | None = None
+    """The rated duty; null: unrated."""
+    motor: Motor | None = None
+    """The motor."""
+    grind: Grind | None = None
+    """The grind setting."""
+    hopper_grams: float | None = None
+    """What the hopper holds, in grams."""
+    retired_at: datetime | None = None
+    """When the grinder went out of use for good."""
+    created_at: datetime
+    """When burrline recorded the grinder."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+    etag: str | None = field(default=None, compare=False, repr=False)
+
+    @classmethod
+    def from_json(
+        cls, answer: object, where: str = "Grinder", *, etag: str | None = None
+    ) -> Grinder:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            grinder_id=fields.need("grinder_id", text),
+            site_id=fields.need("site_id", text),
+            name=fields.need("name", text),
+            model=fields.maybe("model", text),
+            serial=fields.maybe("serial", text),
+            rated_duty=fields.maybe("rated_duty", RatedDuty.from_json),
+            motor=fields.maybe("motor", Motor.from_json),
+            grind=fields.maybe("grind", Grind.from_json),
+            hopper_grams=fields.maybe("hopper_grams", number),
+            retired_at=fields.maybe("retired_at", instant),
+            created_at=fields.need("created_at", instant),
+            extra=fields.rest(),
+            etag=etag,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Key(Model):
+    """A key as it may be shown: never its secret."""
+
+    key_id: str
+    """The key's public part."""
+    name: str
+    """What the key is for, in your own words."""
+    scopes: tuple[Literal["runs:write", "read", "care:write", "manage", "keys"], ...]
+    """What it may do."""
+    site_ids: tuple[str, ...]
+    """The sites it is bound to; none: not bound to sites."""
+    grinder_ids: tuple[str, ...]
+    """The grinders it is bound to; none: not bound to grinders."""
+    last_four: str
+    """The last four characters of the secret, to tell keys apart."""
+    created_at: datetime
+    """When it was made."""
+    expires_at: datetime | None = None
+    """From when on it is refused; null: never."""
+    revoked_at: datetime | None = None
+    """When it was revoked; null: it is not."""
+    last_used_at: datetime | None = None
+    """When it was last used, to the minute; null: never."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Key") -> Key:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            key_id=fields.need("key_id", text),
+            name=fields.need("name", text),
+            scopes=fields.need("scopes", listed(choice)),
+            site_ids=fields.need("site_ids", listed(text)),
+            grinder_ids=fields.need("grinder_ids", listed(text)),
+            last_four=fields.need("last_four", text),
+            created_at=fields.need("created_at", instant),
+            expires_at=fields.maybe("expires_at", instant),
+            revoked_at=fields.maybe("revoked_at", instant),
+            last_used_at=fields.maybe("last_used_at", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeyWithSecret(Model):
+    """A new key with its secret, shown this once."""
+
+    key_id: str
+    """The key's public part."""
+    name: str
+    """What the key is for, in your own words."""
+    scopes: tuple[Literal["runs:write", "read", "care:write", "manage", "keys"], ...]
+    """What it may do."""
+    site_ids: tuple[str, ...]
+    """The sites it is bound to; none: not bound to sites."""
+    grinder_ids: tuple[str, ...]
+    """The grinders it is bound to; none: not bound to grinders."""
+    last_four: str
+    """The last four characters of the secret, to tell keys apart."""
+    created_at: datetime
+    """When it was made."""
+    expires_at: datetime | None = None
+    """From when on it is refused; null: never."""
+    revoked_at: datetime | None = None
+    """When it was revoked; null: it is not."""
+    last_used_at: datetime | None = None
+    """When it was last used, to the minute; null: never."""
+    secret: str
+    """The whole key, to be sent as Bearer token. It cannot be shown again."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "KeyWithSecret") -> KeyWithSecret:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            key_id=fields.need("key_id", text),
+            name=fields.need("name", text),
+            scopes=fields.need("scopes", listed(choice)),
+            site_ids=fields.need("site_ids", listed(text)),
+            grinder_ids=fields.need("grinder_ids", listed(text)),
+            last_four=fields.need("last_four", text),
+            created_at=fields.need("created_at", instant),
+            expires_at=fields.maybe("expires_at", instant),
+            revoked_at=fields.maybe("revoked_at", instant),
+            last_used_at=fields.maybe("last_used_at", instant),
+            secret=fields.need("secret", text),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Liveness(Model):
+    """The process answers."""
+
+    status: Literal["pass"]
+    """Always `pass`."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Liveness") -> Liveness:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            status=fields.need("status", choice),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Motor(Model):
+    """What is known of the motor."""
+
+    rated_watts: float | None = None
+    """Rated power, in watts."""
+    thermal_class: int | None = None
+    """Thermal class of the insulation (IEC 60085), in degrees Celsius."""
+    sensor: Literal["winding", "housing", "none"] | None = None
+    """Where the temperature sensor sits."""
+    caution_celsius: float | None = None
+    """Warm from here on, in degrees Celsius."""
+    limit_celsius: float | None = None
+    """Over the limit from here on, in degrees Celsius."""
+    fan: Literal["shaft", "separate", "none"] | None = None
+    """What drives the fan."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Motor") -> Motor:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            rated_watts=fields.maybe("rated_watts", number),
+            thermal_class=fields.maybe("thermal_class", integer),
+            sensor=fields.maybe("sensor", choice),
+            caution_celsius=fields.maybe("caution_celsius", number),
+            limit_celsius=fields.maybe("limit_celsius", number),
+            fan=fields.maybe("fan", choice),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MotorState(Model):
+    """The latest reading against the limit recorded for it."""
+
+    state: Literal["ok", "warm", "over", "unknown"]
+    """`unknown`: no reading, or no limit for this sensor."""
+    reading_celsius: float | None = None
+    """The latest reading, in degrees Celsius."""
+    read_at: datetime | None = None
+    """When it was read."""
+    sensor: Literal["winding", "housing", "none"] | None = None
+    """Where the sensor sits."""
+    caution_celsius: float | None = None
+    """Warm from here on, in degrees Celsius."""
+    limit_celsius: float | None = None
+    """Over the limit from here on, in degrees Celsius."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "MotorState") -> MotorState:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            state=fields.need("state", choice),
+            reading_celsius=fields.maybe("reading_celsius", number),
+            read_at=fields.maybe("read_at", instant),
+            sensor=fields.maybe("sensor", choice),
+            caution_celsius=fields.maybe("caution_celsius", number),
+            limit_celsius=fields.maybe("limit_celsius", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewRun(Model):
+    """One stretch of motor-on: at least one of `seconds` and `grams`."""
+
+    run_id: str
+    """The run's id, chosen by the device, used once for ever. The same id with the same content
+    again is a duplicate and changes nothing.
+    """
+    grinder_id: str
+    """The grinder that ran."""
+    started_at: datetime | None = None
+    """When the motor started."""
+    age_seconds: float | None = None
+    """How long before sending the motor started, in seconds, instead of `started_at`."""
+    seconds: float | None = None
+    """Motor-on time, in seconds."""
+    grams: float | None = None
+    """Coffee, in grams."""
+    grams_basis: Literal["weighed_out", "weighed_in", "target", "estimated"] | None = None
+    """Where `grams` comes from: `weighed_out` (ground coffee), `weighed_in` (beans), `target` (what
+    was asked of the machine) or `estimated`.
+    """
+    feed: Literal["hopper", "single_dose"] | None = None
+    """How the beans came: `hopper` or `single_dose`."""
+    energy_joules: float | None = None
+    """Electrical energy taken, in joules."""
+    setting: float | None = None
+    """The grind setting, in the machine's own scale."""
+    rpm: float | None = None
+    """Burr speed, in revolutions per minute."""
+    motor_celsius: float | None = None
+    """The motor's sensor at the run's end, in degrees Celsius."""
+    ambient_celsius: float | None = None
+    """The room, in degrees Celsius."""
+    purpose: (
+        Literal["service", "break_in", "dial_in", "measurement", "purge", "cleaning"] | None
+    ) = None
+    """What the run was for; `cleaning` counts as motor time, its material not as coffee."""
+    coffee_lot: str | None = None
+    """Which coffee, in your own words."""
+    brew: BrewInput | None = None
+    """The drink made from it."""
+    source: str | None = None
+    """Which device measured it, in your own words."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "NewRun") -> NewRun:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            run_id=fields.need("run_id", text),
+            grinder_id=fields.need("grinder_id", text),
+            started_at=fields.maybe("started_at", instant),
+            age_seconds=fields.maybe("age_seconds", number),
+            seconds=fields.maybe("seconds", number),
+            grams=fields.maybe("grams", number),
+            grams_basis=fields.maybe("grams_basis", choice),
+            feed=fields.maybe("feed", choice),
+            energy_joules=fields.maybe("energy_joules", number),
+            setting=fields.maybe("setting", number),
+            rpm=fields.maybe("rpm", number),
+            motor_celsius=fields.maybe("motor_celsius", number),
+            ambient_celsius=fields.maybe("ambient_celsius", number),
+            purpose=fields.maybe("purpose", choice),
+            coffee_lot=fields.maybe("coffee_lot", text),
+            brew=fields.maybe("brew", BrewInput.from_json),
+            source=fields.maybe("source", text),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RatedDuty(Model):
+    """The rated duty off the plate or manual."""
+
+    kind: Literal["continuous", "short_time", "intermittent"]
+    """The duty type (IEC 60034-1): `continuous` (S1), `short_time` (S2) or `intermittent` (S3)."""
+    on_seconds: float | None = None
+    """The longest on-time, in seconds."""
+    cycle_seconds: float | None = None
+    """The length of one cycle, in seconds."""
+    duty_fraction: float | None = None
+    """On-time as a fraction of the cycle, 0 to 1."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "RatedDuty") -> RatedDuty:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            kind=fields.need("kind", choice),
+            on_seconds=fields.maybe("on_seconds", number),
+            cycle_seconds=fields.maybe("cycle_seconds", number),
+            duty_fraction=fields.maybe("duty_fraction", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Readiness(Model):
+    """Everything needed works."""
+
+    status: Literal["pass"]
+    """Always `pass`; anything else is answered as 503."""
+    checks: Mapping[str, str]
+    """Each check by name: `pass`."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Readiness") -> Readiness:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            status=fields.need("status", choice),
+            checks=fields.need("checks", mapped(text)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run(Model):
+    """A recorded run: its numbers as kept, and what burrline added."""
+
+    run_id: str
+    """The run's id."""
+    grinder_id: str
+    """The grinder that ran."""
+    started_at: datetime
+    """When the motor started."""
+    seconds: float | None = None
+    """Motor-on time, in seconds."""
+    grams: float | None = None
+    """Coffee, in grams."""
+    grams_basis: Literal["weighed_out", "weighed_in", "target", "estimated"]
+    """Where `grams` comes from: `weighed_out` (ground coffee), `weighed_in` (beans), `target` (what
+    was asked of the machine) or `estimated`.
+    """
+    feed: Literal["hopper", "single_dose"] | None = None
+    """How the beans came: `hopper` or `single_dose`."""
+    energy_joules: float | None = None
+    """Electrical energy taken, in joules."""
+    setting: float | None = None
+    """The grind setting, in the machine's own scale."""
+    rpm: float | None = None
+    """Burr speed, in revolutions per minute."""
+    motor_celsius: float | None = None
+    """The motor's sensor at the run's end, in degrees Celsius."""
+    ambient_celsius: float | None = None
+    """The room, in degrees Celsius."""
+    purpose: Literal["service", "break_in", "dial_in", "measurement", "purge", "cleaning"]
+    """What the run was for; `cleaning` counts as motor time, its material not as coffee."""
+    coffee_lot: str | None = None
+    """Which coffee, in your own words."""
+    brew: Brew | None = None
+    """The drink made from it."""
+    source: str | None = None
+    """Which device measured it."""
+    time_source: Literal["device", "age", "received"]
+    """How `started_at` is known: the `device` said it, from its `age`, or time of receipt
+    (`received`).
+    """
+    received_at: datetime
+    """When burrline recorded it."""
+    findings: tuple[Finding, ...]
+    """What looks implausible about it."""
+    voided_at: datetime | None = None
+    """When it was voided; null: it counts."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Run") -> Run:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            run_id=fields.need("run_id", text),
+            grinder_id=fields.need("grinder_id", text),
+            started_at=fields.need("started_at", instant),
+            seconds=fields.maybe("seconds", number),
+            grams=fields.maybe("grams", number),
+            grams_basis=fields.need("grams_basis", choice),
+            feed=fields.maybe("feed", choice),
+            energy_joules=fields.maybe("energy_joules", number),
+            setting=fields.maybe("setting", number),
+            rpm=fields.maybe("rpm", number),
+            motor_celsius=fields.maybe("motor_celsius", number),
+            ambient_celsius=fields.maybe("ambient_celsius", number),
+            purpose=fields.need("purpose", choice),
+            coffee_lot=fields.maybe("coffee_lot", text),
+            brew=fields.maybe("brew", Brew.from_json),
+            source=fields.maybe("source", text),
+            time_source=fields.need("time_source", choice),
+            received_at=fields.need("received_at", instant),
+            findings=fields.need("findings", listed(Finding.from_json)),
+            voided_at=fields.maybe("voided_at", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunBatchOutcome(Model):
+    """What became of a batch: the counts add up to `received`."""
+
+    received: int
+    """Lines in the batch. Compare it with what you sent."""
+    accepted: int
+    """Lines recorded now."""
+    duplicates: int
+    """Lines recorded before."""
+    conflicts: int
+    """Lines whose run id has other content."""
+    rejected: int
+    """Lines refused."""
+    problems: tuple[BatchProblem, ...]
+    """Every conflict and refusal."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "RunBatchOutcome") -> RunBatchOutcome:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            received=fields.need("received", integer),
+            accepted=fields.need("accepted", integer),
+            duplicates=fields.need("duplicates", integer),
+            conflicts=fields.need("conflicts", integer),
+            rejected=fields.need("rejected", integer),
+            problems=fields.need("problems", listed(BatchProblem.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunOutcome(Model):
+    """What became of a sent run."""
+
+    run_id: str
+    """The run's id."""
+    outcome: Literal["accepted", "duplicate"]
+    """`accepted`: recorded now. `duplicate`: recorded before, nothing changed."""
+    findings: tuple[Finding, ...]
+    """What looks implausible about it."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "RunOutcome") -> RunOutcome:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            run_id=fields.need("run_id", text),
+            outcome=fields.need("outcome", choice),
+            findings=fields.need("findings", listed(Finding.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Site(Model):
+    """A site: a café, a roastery, a lab."""
+
+    site_id: str
+    """The site's id, chosen by you."""
+    name: str
+    """The site's name, for people."""
+    time_zone: str
+    """The site's time zone by its IANA name; days begin at its midnight."""
+    created_at: datetime
+    """When burrline recorded the site."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+    etag: str | None = field(default=None, compare=False, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Site", *, etag: str | None = None) -> Site:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            site_id=fields.need("site_id", text),
+            name=fields.need("name", text),
+            time_zone=fields.need("time_zone", text),
+            created_at=fields.need("created_at", instant),
+            extra=fields.rest(),
+            etag=etag,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Status(Model):
+    """The one answer a script asks for."""
+
+    grinder_id: str
+    """The grinder."""
+    site_id: str
+    """The site it stands at."""
+    name: str
+    """The grinder's name."""
+    as_of: datetime
+    """The instant this answer is for."""
+    throughput: Throughput
+    """What went through."""
+    duty: Duty
+    """On-time against the plate."""
+    motor: MotorState
+    """The motor's temperature."""
+    break_in: BreakIn
+    """How far the burrs are broken in."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Status") -> Status:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            grinder_id=fields.need("grinder_id", text),
+            site_id=fields.need("site_id", text),
+            name=fields.need("name", text),
+            as_of=fields.need("as_of", instant),
+            throughput=fields.need("throughput", Throughput.from_json),
+            duty=fields.need("duty", Duty.from_json),
+            motor=fields.need("motor", MotorState.from_json),
+            break_in=fields.need("break_in", BreakIn.from_json),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Throughput(Model):
+    """What went through; every sum is exact."""
+
+    burr_set_id: str | None = None
+    """The set that is in; null: none is recorded."""
+    burr_grams: float | None = None
+    """Coffee through this set since burrline counts, in grams."""
+    total_burr_grams: float | None = None
+    """The same and what went through before, in grams; null where that is unknown."""
+    burr_run_count: int | None = None
+    """Runs through this set."""
+    burr_estimated_grams: float | None = None
+    """The part of `burr_grams` that was estimated, not measured, in grams."""
+    grinder_grams: float
+    """Coffee through this grinder in all, in grams."""
+    grinder_run_seconds: float
+    """Motor-on time in all, in seconds."""
+    today_grams: float
+    """Coffee since the site's midnight, in grams."""
+    last_run_at: datetime | None = None
+    """When the latest run started; null: none yet."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Throughput") -> Throughput:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            burr_set_id=fields.maybe("burr_set_id", text),
+            burr_grams=fields.maybe("burr_grams", number),
+            total_burr_grams=fields.maybe("total_burr_grams", number),
+            burr_run_count=fields.maybe("burr_run_count", integer),
+            burr_estimated_grams=fields.maybe("burr_estimated_grams", number),
+            grinder_grams=fields.need("grinder_grams", number),
+            grinder_run_seconds=fields.need("grinder_run_seconds", number),
+            today_grams=fields.need("today_grams", number),
+            last_run_at=fields.maybe("last_run_at", instant),
+            extra=fields.rest(),
+        )

@@ -1,0 +1,47 @@
+"""The room that speaks HTTP: operations as values, schemas, problems, the OpenAPI document.
+
+It imports actions and core, marshmallow, apispec and Flask; never the store, never SQL, never
+the numerics' libraries.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+from flask import Flask
+
+from . import burr_sets, docs, glue, grinders, keys, runs, service, sites, status
+from .document import document_text
+from .operation import Operation
+
+
+def make_operations() -> tuple[Operation, ...]:
+    """Every operation of this release, in the order of the document."""
+    return (
+        *sites.OPERATIONS,
+        *grinders.OPERATIONS,
+        *burr_sets.OPERATIONS,
+        *runs.OPERATIONS,
+        *status.OPERATIONS,
+        *keys.OPERATIONS,
+        *service.OPERATIONS,
+    )
+
+
+def _utc_now() -> datetime:
+    now = datetime.now(UTC)
+    return now.replace(microsecond=now.microsecond // 1000 * 1000)
+
+
+def register(
+    app: Flask,
+    database: Any,
+    operations: tuple[Operation, ...],
+    *,
+    clock: glue.Clock = _utc_now,
+) -> None:
+    """Serve the operations, their document and its page from this app."""
+    app.extensions[service.DOCUMENT_KEY] = document_text(operations).encode()
+    glue.install(app, database, operations, clock)
+    docs.install(app, operations)

@@ -1,0 +1,123 @@
+"""Shape of a grinder's status: kilograms, duty, motor, break-in."""
+
+from __future__ import annotations
+
+from typing import get_args, get_type_hints
+
+from ..core.records import SENSORS, BreakIn, Duty, MotorState
+from .fields import Choice, Inner, Instant, StrictFloat, StrictInteger, Text, nullable
+from .schemas_common import (
+    Answer,
+    Paging,
+    burr_set_id,
+    cursor_of_next,
+    grinder_id,
+    items_of,
+    site_id,
+)
+
+
+def _words(record: type, name: str) -> tuple[str, ...]:
+    """The words a record's field may hold."""
+    return tuple(get_args(get_type_hints(record)[name]))
+
+
+class ThroughputSchema(Answer):
+    """What went through; every sum is exact."""
+
+    burr_set_id = nullable(burr_set_id, "The set that is in; null: none is recorded.")
+    burr_grams = nullable(
+        StrictFloat, "Coffee through this set since burrline counts, in grams.", example=48211.6
+    )
+    total_burr_grams = nullable(
+        StrictFloat,
+        "The same and what went through before, in grams; null where that is unknown.",
+        example=48211.6,
+    )
+    burr_run_count = nullable(StrictInteger, "Runs through this set.", example=2650)
+    burr_estimated_grams = nullable(
+        StrictFloat, "The part of `burr_grams` that was estimated, not measured, in grams."
+    )
+    grinder_grams = StrictFloat("Coffee through this grinder in all, in grams.")
+    grinder_run_seconds = StrictFloat("Motor-on time in all, in seconds.")
+    today_grams = StrictFloat("Coffee since the site's midnight, in grams.", example=3912.4)
+    last_run_at = nullable(Instant, "When the latest run started; null: none yet.")
+
+
+class DutySchema(Answer):
+    """On-time against the plate, over the cycle that ends at `as_of`."""
+
+    state = Choice(
+        "`unrated`: the plate is not recorded. `unknown`: too little is known of the cycle.",
+        _words(Duty, "state"),
+    )
+    on_seconds = StrictFloat("Motor-on time within the cycle, in seconds.")
+    cycle_seconds = StrictFloat("The cycle looked at, in seconds.")
+    rated_on_seconds = nullable(
+        StrictFloat, "The on-time the plate allows in one cycle, in seconds."
+    )
+    low_fraction = StrictFloat("On-time at least, as a fraction of the cycle.")
+    high_fraction = StrictFloat(
+        "On-time at most, as a fraction of the cycle: with estimated run times, and what is not "
+        "covered taken as on."
+    )
+    coverage_fraction = StrictFloat("How much of the cycle is known, 0 to 1.")
+    ready_at = nullable(
+        Instant, "When the on-time is back within the rating (as_of when it is); null: not known."
+    )
+
+
+class MotorStateSchema(Answer):
+    """The latest reading against the limit recorded for it."""
+
+    state = Choice(
+        "`unknown`: no reading, or no limit for this sensor.", _words(MotorState, "state")
+    )
+    reading_celsius = nullable(StrictFloat, "The latest reading, in degrees Celsius.")
+    read_at = nullable(Instant, "When it was read.")
+    sensor = nullable(Choice, "Where the sensor sits.", SENSORS)
+    caution_celsius = nullable(StrictFloat, "Warm from here on, in degrees Celsius.")
+    limit_celsius = nullable(StrictFloat, "Over the limit from here on, in degrees Celsius.")
+
+
+class BreakInSchema(Answer):
+    """The break-in stage, by what is expected of such burrs."""
+
+    stage = Choice(
+        "Expectation can say where to look; it never says that a set has settled.",
+        _words(BreakIn, "stage"),
+    )
+    basis = Choice("What the stage rests on.", _words(BreakIn, "basis"))
+    verdict = Text("The reason, as a code.", low=0, high=100)
+    sentence = Text("The same for a person.", low=0, high=1000)
+    burr_grams = nullable(StrictFloat, "Grams through the set that count for it.")
+    low_remaining_grams = nullable(StrictFloat, "At least so many grams remain; null: unknown.")
+    remaining_grams = nullable(StrictFloat, "Most likely so many grams remain; null: unknown.")
+    high_remaining_grams = nullable(StrictFloat, "At most so many grams remain; null: unknown.")
+    next_checkpoint_grams = nullable(
+        StrictFloat, "At so many grams a look at the grind tells most; null: unknown."
+    )
+
+
+class StatusSchema(Answer):
+    """The one answer a script asks for."""
+
+    grinder_id = grinder_id("The grinder.")
+    site_id = site_id("The site it stands at.")
+    name = Text("The grinder's name.", high=200, example="Bar left")
+    as_of = Instant("The instant this answer is for.")
+    throughput = Inner(ThroughputSchema, "What went through.")
+    duty = Inner(DutySchema, "On-time against the plate.")
+    motor = Inner(MotorStateSchema, "The motor's temperature.")
+    break_in = Inner(BreakInSchema, "How far the burrs are broken in.")
+
+
+class StatusPageSchema(Answer):
+    """One page of statuses."""
+
+    items = items_of(StatusSchema, "statuses")
+    next_cursor = cursor_of_next()
+
+
+class FleetFilterSchema(Paging):
+    site_id = site_id("Only what stands at this site.")

@@ -1,0 +1,176 @@
+"""What each command of ``burrline-service`` does."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import socket
+import sys
+from datetime import UTC, datetime
+
+from .actions import access, admin
+from .core.errors import SchemaMismatch, Unavailable
+from .core.records import Key
+from .settings import Settings
+from .store.database import Database, open_database
+from .store.migrate import check_schema
+from .store.migrate import migrate as migrate_database
+
+NOT_NOW = (Unavailable, SchemaMismatch)
+
+
+def serve(settings: Settings, parsed: argparse.Namespace) -> int:
+    from .app import make_app
+    from .journal import start_journal
+    from .server import Server
+
+    check_schema(settings.database_url)
+    if not _is_free(parsed.host, parsed.port):
+        print(
+            f"burrline-service: {parsed.host} port {parsed.port} cannot be used "
+            "(taken by another program, or not an address of this machine)",
+            file=sys.stderr,
+        )
+        return 69
+    start_journal(settings.log_level)
+    database = open_database(settings.database_url)
+    if not admin.is_row_security_in_force(database):
+        print(
+            "burrline-service: this database role bypasses row-level security; "
+            "use one without superuser and BYPASSRLS",
+            file=sys.stderr,
+        )
+    worker_count = parsed.workers or (1 if database.is_sqlite else 2)
+    database.close()
+    print(f"burrline-service: http://{parsed.host}:{parsed.port}", file=sys.stderr, flush=True)
+    Server(
+        lambda: make_app(settings),
+        host=parsed.host,
+        port=parsed.port,
+        worker_count=worker_count,
+    ).run()
+    return 0
+
+
+def work(settings: Settings, parsed: argparse.Namespace) -> None:
+    from .journal import start_journal
+    from .worker import make_jobs
+    from .worker import work as work_until
+
+    check_schema(settings.database_url)
+    start_journal(settings.log_level)
+    database = open_database(settings.database_url)
+    stop = parsed.stop()
+    work_until(make_jobs(settings, database, stop=stop), stop=stop)
+    database.close()
+
+
+def migrate(settings: Settings, parsed: argparse.Namespace) -> None:
+    before, after = migrate_database(settings.migration_database_url)
+    if before == after:
+        print(f"burrline-service: the database is at revision {after} already")
+    else:
+        print(f"burrline-service: the database is at revision {after} now")
+
+
+def create_account(settings: Settings, parsed: argparse.Namespace) -> None:
+    database = _database(settings)
+    made = admin.create_account(
+        database, account_id=parsed.account_id, name=parsed.name, now=_now()
+    )
+    print(made.account_id)
+
+
+def list_accounts(settings: Settings, parsed: argparse.Namespace) -> None:
+    for account in admin.list_accounts(_database(settings)):
+        print(f"{account.account_id}\t{account.name}")
+
+
+def create_key(settings: Settings, parsed: argparse.Namespace) -> None:
+    database = _database(settings)
+    owner = admin.owner(database, account_id=parsed.account, makes_first=True, now=_now())
+    _, secret = access.create_key(
+        database,
+        owner,
+        name=parsed.name,
+        scopes=parsed.scope,
+        site_ids=parsed.site,
+        grinder_ids=parsed.grinder,
+        now=_now(),
+    )
+    print(secret)
+
+
+def list_keys(settings: Settings, parsed: argparse.Namespace) -> None:
+    database = _database(settings)
+    owner = admin.owner(database, account_id=parsed.account, now=_now())
+    position = None
+    while True:
+        page = access.list_keys(database, owner, limit=200, position=position, now=_now())
+        for key in page.items:
+            print(_key_line(key))
+        position = page.next_position
+        if position is None:
+            return
+
+
+def revoke_key(settings: Settings, parsed: argparse.Namespace) -> None:
+    database = _database(settings)
+    owner = admin.owner(database, account_id=parsed.account, now=_now())
+    print(_key_line(access.revoke_key(database, owner, key_id=parsed.key_id, now=_now())))
+
+
+def demo(settings: Settings, parsed: argparse.Namespace) -> int:
+    try:
+        from .demo import fill
+    except ModuleNotFoundError as error:
+        if error.name != "burrline":
+            raise
+        print(
+            "burrline-service: demo posts through the SDK; install the package burrline too",
+            file=sys.stderr,
+        )
+        return 69
+    return fill(url=parsed.url, key=os.environ.get("BURRLINE_KEY"))
+
+
+def openapi(settings: Settings, parsed: argparse.Namespace) -> None:
+    from .api import make_operations
+    from .api.document import make_document
+
+    print(json.dumps(make_document(make_operations()), indent=2, ensure_ascii=False))
+
+
+def config(settings: Settings, parsed: argparse.Namespace) -> None:
+    for name, value in settings.shown().items():
+        print(f"{name}={value}")
+
+
+def _database(settings: Settings) -> Database:
+    check_schema(settings.database_url)
+    return open_database(settings.database_url)
+
+
+def _key_line(key: Key) -> str:
+    state = "revoked" if key.revoked_at else "live"
+    bounds = ",".join([*key.site_ids, *key.grinder_ids]) or "-"
+    return (
+        f"{key.key_id}\t...{key.last_four}\t{state}\t{' '.join(key.scopes)}\t{bounds}\t{key.name}"
+    )
+
+
+def _is_free(host: str, port: int) -> bool:
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except OSError:
+            return False
+    return True
+
+
+def _now() -> datetime:
+    now = datetime.now(UTC)
+    return now.replace(microsecond=now.microsecond // 1000 * 1000)

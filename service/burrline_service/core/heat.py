@@ -1,0 +1,142 @@
+"""A motor's temperature reading against the limit of the body it was measured on."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime, timedelta
+from typing import Literal
+
+from .records import Motor, MotorState
+
+STALE_SECONDS = 900.0
+"""A reading older than this says nothing about now: a motor can heat or cool by tens of kelvin
+in a quarter of an hour (our choice, no source). It is still shown."""
+
+CLASS_CELSIUS: dict[int, float] = {
+    105: 105.0,
+    120: 120.0,
+    130: 130.0,
+    155: 155.0,
+    180: 180.0,
+    200: 200.0,
+}
+"""Thermal class -> highest temperature of the insulation (IEC 60085: letters A E B F H N)."""
+
+
+def class_limit_celsius(thermal_class: int) -> float:
+    """Give the highest winding temperature of a thermal class of insulation.
+
+    ``T_limit = class``, the class being named by its temperature
+
+    Parameters
+    ----------
+    thermal_class : int
+        105, 120, 130, 155, 180 or 200.
+
+    Returns
+    -------
+    float
+        Limit in degrees Celsius of the hottest spot of the winding.
+
+    Raises
+    ------
+    ValueError
+        The class is none of these.
+
+    Valid
+    -----
+    For the winding only; a housing stays far cooler.
+
+    Source
+    ------
+    IEC 60085, thermal classes.
+
+    Examples
+    --------
+    >>> class_limit_celsius(155)
+    155.0
+    """
+    if thermal_class not in CLASS_CELSIUS:
+        raise ValueError(f"thermal class {thermal_class} is none of {sorted(CLASS_CELSIUS)}")
+    return CLASS_CELSIUS[thermal_class]
+
+
+def judge_reading(
+    *,
+    reading_celsius: float | None,
+    read_at: datetime | None,
+    motor: Motor | None,
+    as_of: datetime,
+) -> MotorState:
+    """Judge the latest motor temperature reading against caution and limit.
+
+    ``over: T >= limit;  warm: T >= caution;  else ok``
+
+    Parameters
+    ----------
+    reading_celsius : float or None
+        The latest reading in degrees Celsius; None = there is none.
+    read_at : datetime or None
+        When it was read, aware; None = there is none.
+    motor : Motor or None
+        What the plate says: sensor, caution, limit, thermal class.
+    as_of : datetime
+        The instant judged, aware.
+
+    Returns
+    -------
+    records.MotorState
+        ``unknown`` without a reading, with one older than 900 s, or with neither caution nor
+        limit known; ``limit_celsius`` is the limit applied, None when there is none.
+
+    Raises
+    ------
+    ValueError
+        The reading is not finite, an instant is naive, or the thermal class does not exist.
+
+    Valid
+    -----
+    A limit given for the grinder wins. Else a winding sensor is held to its thermal class; a
+    housing sensor never is, since a housing lags and stays far below the winding. A caution alone
+    is enough for ``warm`` and ``ok``, as it lies below any limit. A reading from after ``as_of``
+    is not known yet.
+
+    Source
+    ------
+    IEC 60085, thermal classes; the comparison is a definition made here.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> noon = datetime(2026, 5, 4, 12, tzinfo=UTC)
+    >>> judge_reading(reading_celsius=81.0, read_at=noon, as_of=noon,
+    ...     motor=Motor(sensor="housing", limit_celsius=80.0)).state
+    'over'
+    """
+    if as_of.utcoffset() is None or (read_at is not None and read_at.utcoffset() is None):
+        raise ValueError("instants must be aware (have an offset)")
+    if reading_celsius is not None and not math.isfinite(reading_celsius):
+        raise ValueError(f"the reading must be finite, not {reading_celsius}")
+    if reading_celsius is None or read_at is None or read_at > as_of:
+        reading_celsius = read_at = None
+    sensor = None if motor is None else motor.sensor
+    caution = None if motor is None else motor.caution_celsius
+    limit = None if motor is None else motor.limit_celsius
+    if motor is not None and limit is None and sensor == "winding":
+        limit = None if motor.thermal_class is None else class_limit_celsius(motor.thermal_class)
+    state: Literal["ok", "warm", "over", "unknown"] = "ok"
+    is_fresh = read_at is not None and as_of - read_at <= timedelta(seconds=STALE_SECONDS)
+    if reading_celsius is None or not is_fresh or (limit is None and caution is None):
+        state = "unknown"
+    elif limit is not None and reading_celsius >= limit:
+        state = "over"
+    elif caution is not None and reading_celsius >= caution:
+        state = "warm"
+    return MotorState(
+        state=state,
+        reading_celsius=reading_celsius,
+        read_at=read_at,
+        sensor=sensor,
+        caution_celsius=caution,
+        limit_celsius=limit,
+    )

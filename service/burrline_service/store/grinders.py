@@ -1,0 +1,256 @@
+"""Grinders and their dated facts: what the plate says and where the machine stands."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, Select, and_, bindparam, func, insert, or_, select, update
+
+from ..core import nameplate
+from ..core.records import Grinder
+from . import accounts
+from .tables import grinder, grinder_fact, site
+from .types import EPOCH
+
+
+@dataclass(frozen=True)
+class GrinderRow:
+    """A grinder as of an instant, with its number and its site's time zone."""
+
+    grinder_no: int
+    site_no: int
+    time_zone: str
+    grinder: Grinder
+
+
+def add(
+    connection: Connection,
+    account_no: int,
+    *,
+    grinder_id: str,
+    site_no: int,
+    plate: dict[str, Any],
+    now: datetime,
+) -> int:
+    grinder_no = accounts.next_no(connection, account_no)
+    connection.execute(
+        insert(grinder).values(
+            account_no=account_no,
+            grinder_no=grinder_no,
+            grinder_id=grinder_id,
+            created_at=now,
+            revision=1,
+        )
+    )
+    connection.execute(
+        insert(grinder_fact).values(
+            account_no=account_no,
+            grinder_no=grinder_no,
+            effective_at=EPOCH,
+            site_no=site_no,
+            patch=plate,
+        )
+    )
+    return grinder_no
+
+
+def by_id(
+    connection: Connection, account_no: int, grinder_id: str, *, as_of: datetime
+) -> GrinderRow | None:
+    rows = _rows(connection, account_no, _BY_ID, as_of, grinder_id=grinder_id)
+    return rows[0] if rows else None
+
+
+def by_ids(
+    connection: Connection, account_no: int, grinder_ids: Iterable[str], *, as_of: datetime
+) -> dict[str, GrinderRow]:
+    rows = _rows(connection, account_no, _BY_IDS, as_of, grinder_ids=sorted(set(grinder_ids)))
+    return {row.grinder.grinder_id: row for row in rows}
+
+
+def by_nos(
+    connection: Connection, account_no: int, grinder_nos: Iterable[int], *, as_of: datetime
+) -> dict[int, GrinderRow]:
+    rows = _rows(connection, account_no, _BY_NOS, as_of, grinder_nos=sorted(set(grinder_nos)))
+    return {row.grinder_no: row for row in rows}
+
+
+def all_nos(connection: Connection, account_no: int) -> list[int]:
+    statement = select(grinder.c.grinder_no).where(grinder.c.account_no == account_no)
+    return list(connection.execute(statement.order_by(grinder.c.grinder_no)).scalars())
+
+
+def listed(
+    connection: Connection,
+    account_no: int,
+    *,
+    as_of: datetime,
+    limit: int,
+    after: str | None,
+    site_id: str | None = None,
+    within: tuple[Collection[str], Collection[str]] | None = None,
+) -> list[GrinderRow]:
+    """Grinders in the order of their ids; ``within`` = (site ids, grinder ids) keeps one's own."""
+    statement = _STANDING.order_by(grinder.c.grinder_id).limit(limit)
+    if after is not None:
+        statement = statement.where(grinder.c.grinder_id > after)
+    if site_id is not None:
+        statement = statement.where(site.c.site_id == site_id)
+    if within is not None:
+        site_ids, grinder_ids = within
+        statement = statement.where(
+            or_(site.c.site_id.in_(sorted(site_ids)), grinder.c.grinder_id.in_(sorted(grinder_ids)))
+        )
+    return _rows(connection, account_no, statement, as_of)
+
+
+def change(
+    connection: Connection,
+    account_no: int,
+    grinder_no: int,
+    *,
+    site_no: int | None,
+    patch: dict[str, Any],
+    effective_at: datetime,
+) -> None:
+    """Record a change from ``effective_at`` on; one for the same instant joins the earlier one."""
+    this = and_(
+        grinder_fact.c.account_no == account_no,
+        grinder_fact.c.grinder_no == grinder_no,
+        grinder_fact.c.effective_at == effective_at,
+    )
+    found = connection.execute(select(grinder_fact.c.site_no, grinder_fact.c.patch).where(this))
+    earlier = found.first()
+    if earlier is None:
+        connection.execute(
+            insert(grinder_fact).values(
+                account_no=account_no,
+                grinder_no=grinder_no,
+                effective_at=effective_at,
+                site_no=site_no,
+                patch=patch,
+            )
+        )
+    else:
+        connection.execute(
+            update(grinder_fact)
+            .where(this)
+            .values(
+                site_no=earlier.site_no if site_no is None else site_no,
+                patch=nameplate.composed(earlier.patch, patch),
+            )
+        )
+    connection.execute(
+        update(grinder)
+        .where(grinder.c.account_no == account_no, grinder.c.grinder_no == grinder_no)
+        .values(revision=grinder.c.revision + 1)
+    )
+
+
+def plates_from(
+    connection: Connection, account_no: int, grinder_no: int, *, since: datetime
+) -> list[dict[str, Any]]:
+    """The plate at ``since`` and after each later change."""
+    plate: dict[str, Any] = {}
+    plates: list[dict[str, Any]] = [plate]
+    for effective_at, patch in connection.execute(
+        select(grinder_fact.c.effective_at, grinder_fact.c.patch)
+        .where(grinder_fact.c.account_no == account_no, grinder_fact.c.grinder_no == grinder_no)
+        .order_by(grinder_fact.c.effective_at)
+    ):
+        plate = nameplate.merged(plate, patch)
+        if effective_at <= since:
+            plates[0] = plate
+        else:
+            plates.append(plate)
+    return plates
+
+
+def _standing() -> Select[Any]:
+    """Each grinder of an account with the site where it stands at an instant."""
+    fact, other = grinder_fact, grinder_fact.alias("other")
+    last_move = (
+        select(func.max(other.c.effective_at))
+        .where(
+            other.c.account_no == fact.c.account_no,
+            other.c.grinder_no == fact.c.grinder_no,
+            other.c.site_no.is_not(None),
+            other.c.effective_at <= bindparam("as_of"),
+        )
+        .correlate(fact)
+        .scalar_subquery()
+    )
+    return (
+        select(
+            grinder.c.grinder_no,
+            grinder.c.grinder_id,
+            grinder.c.created_at,
+            grinder.c.revision,
+            site.c.site_no,
+            site.c.site_id,
+            site.c.time_zone,
+        )
+        .join(
+            fact,
+            and_(
+                fact.c.account_no == grinder.c.account_no,
+                fact.c.grinder_no == grinder.c.grinder_no,
+            ),
+        )
+        .join(site, and_(site.c.account_no == fact.c.account_no, site.c.site_no == fact.c.site_no))
+        .where(grinder.c.account_no == bindparam("account_no"), fact.c.effective_at == last_move)
+    )
+
+
+_STANDING = _standing()
+_BY_ID = _STANDING.where(grinder.c.grinder_id == bindparam("grinder_id"))
+_BY_IDS = _STANDING.where(grinder.c.grinder_id.in_(bindparam("grinder_ids", expanding=True)))
+_BY_NOS = _STANDING.where(grinder.c.grinder_no.in_(bindparam("grinder_nos", expanding=True)))
+_PATCHES = (
+    select(grinder_fact.c.grinder_no, grinder_fact.c.patch)
+    .where(
+        grinder_fact.c.account_no == bindparam("account_no"),
+        grinder_fact.c.grinder_no.in_(bindparam("grinder_nos", expanding=True)),
+        grinder_fact.c.effective_at <= bindparam("as_of"),
+    )
+    .order_by(grinder_fact.c.effective_at)
+)
+
+
+def _rows(
+    connection: Connection,
+    account_no: int,
+    statement: Select[Any],
+    as_of: datetime,
+    **wanted: Any,
+) -> list[GrinderRow]:
+    """Grinders as of an instant; before 1970 they are as they were created."""
+    of_instant = {"account_no": account_no, "as_of": max(as_of, EPOCH)}
+    rows = connection.execute(statement, {**of_instant, **wanted}).all()
+    if not rows:
+        return []
+    patches: dict[int, list[dict[str, Any]]] = defaultdict(list)
+    grinder_nos = [row.grinder_no for row in rows]
+    for grinder_no, patch in connection.execute(
+        _PATCHES, {**of_instant, "grinder_nos": grinder_nos}
+    ):
+        patches[grinder_no].append(patch)
+    return [
+        GrinderRow(
+            grinder_no=row.grinder_no,
+            site_no=row.site_no,
+            time_zone=row.time_zone,
+            grinder=nameplate.grinder_of(
+                nameplate.folded(patches[row.grinder_no]),
+                grinder_id=row.grinder_id,
+                site_id=row.site_id,
+                created_at=row.created_at,
+                revision=row.revision,
+            ),
+        )
+        for row in rows
+    ]

@@ -1,0 +1,14 @@
+"""Run by alembic: one connection, handed over by ``store.migrate``."""
+
+from alembic import context
+
+from burrline_service.store.tables import metadata
+
+context.configure(
+    connection=context.config.attributes["connection"],
+    target_metadata=metadata,
+    render_as_batch=True,
+    transactional_ddl=True,
+)
+with context.begin_transaction():
+    context.run_migrations()

@@ -1,0 +1,153 @@
+"""Imports point left, and a room reaches only the outside packages that are its own business.
+
+Which room may know which is written in pyproject.toml and checked by import-linter; here stands
+what it cannot say: a room's whole list of outside packages, and what is loaded at run time.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from source_tree import ROOT, SDK, SERVICE, imports, project_files, relative
+
+OUTSIDE_PACKAGES = {
+    "core": {"numpy"},
+    "store": {"alembic", "sqlalchemy"},
+    "actions": set(),
+    "api": {"apispec", "flask", "flask_swagger_ui", "marshmallow", "werkzeug"},
+    "pages": {"flask", "jinja2", "markupsafe", "werkzeug"},
+    "demo": {"burrline", "requests"},
+    "settings": {"sqlalchemy"},  # it reads database URLs
+    "journal": set(),
+    "app": {"flask"},
+    "worker": set(),
+    "server": {"flask", "gunicorn"},
+    "commands": set(),
+    "__main__": set(),
+}
+OWN_ROOMS = {
+    "core": {"core"},
+    "store": {"store", "core"},
+    "actions": {"actions", "store", "core"},
+    "api": {"api", "actions", "core.records", "core.errors"},
+    "pages": {"pages", "actions", "core.records", "core.errors"},
+    "demo": {"demo"},
+    "settings": {"settings"},
+    "app": {"app", "api", "pages", "actions", "store", "core", "settings"},
+    "journal": {"journal"},
+    "worker": {"worker", "actions", "store", "core", "settings"},
+    "server": {"server"},
+    "commands": {
+        "commands",
+        "app",
+        "worker",
+        "server",
+        "journal",
+        "api",
+        "actions",
+        "store",
+        "core",
+        "settings",
+        "demo",
+    },
+    "__main__": {"__main__", "commands", "core.errors", "core.records", "settings"},
+}
+CLOCKS_FILES_AND_DICE = {
+    "asyncio", "io", "logging", "os", "pathlib", "random", "secrets", "shutil", "socket",
+    "sqlite3", "subprocess", "tempfile", "threading", "time", "uuid",
+}  # fmt: skip
+
+SERVICE_FILES = [
+    pytest.param(path, id=relative(path))
+    for path in project_files(SERVICE, "*.py")
+    if path != SERVICE / "__init__.py"
+]
+
+
+def room_of(path: Path) -> str:
+    first = path.relative_to(SERVICE).parts[0]
+    return first.removesuffix(".py")
+
+
+def test_every_room_has_its_rules() -> None:
+    assert {room_of(path) for path in project_files(SERVICE, "*.py")} - {"__init__"} == set(
+        OUTSIDE_PACKAGES
+    )
+    assert set(OWN_ROOMS) == set(OUTSIDE_PACKAGES)
+
+
+@pytest.mark.parametrize("path", SERVICE_FILES)
+def test_a_room_imports_only_what_is_its_own_business(path: Path) -> None:
+    room = room_of(path)
+    wrong = []
+    for name, line in imports(path):
+        package, _, rest = name.partition(".")
+        if package == "burrline_service":
+            reached = rest in {"", "__version__"} or any(
+                f"{rest}.".startswith(f"{own}.") for own in OWN_ROOMS[room]
+            )
+        elif package in sys.stdlib_module_names:
+            reached = room != "core" or package not in CLOCKS_FILES_AND_DICE
+        else:
+            reached = package in OUTSIDE_PACKAGES[room]
+        if not reached:
+            wrong.append(f"line {line}: {name}")
+    assert wrong == []
+
+
+@pytest.mark.parametrize("path", project_files(SDK, "*.py"), ids=relative)
+def test_the_sdk_imports_the_standard_library_and_requests(path: Path) -> None:
+    packages = {name.partition(".")[0] for name, _ in imports(path)}
+    assert packages - sys.stdlib_module_names - {"burrline", "requests"} == set()
+
+
+def test_the_contracts_of_import_linter_are_kept() -> None:
+    found = run_python("from importlinter.cli import lint_imports_command as run; run()")
+    assert found.returncode == 0, found.stdout + found.stderr
+
+
+@pytest.mark.parametrize(
+    ("module", "unwanted"),
+    [
+        (
+            "burrline_service.app",
+            {"scipy", "requests", "burrline", "pytest", "hypothesis", "jsonschema"},
+        ),
+        ("burrline_service.worker", {"scipy", "requests", "burrline", "marshmallow"}),
+        ("burrline_service.actions", {"flask", "marshmallow", "apispec", "scipy"}),
+        ("burrline_service.store", {"flask", "marshmallow", "apispec", "scipy"}),
+        ("burrline_service.core", {"sqlalchemy", "flask", "marshmallow", "scipy", "sqlite3"}),
+        ("burrline_service.demo", {"sqlalchemy", "flask", "marshmallow", "numpy", "scipy"}),
+        ("burrline", {"burrline_service", "sqlalchemy", "flask", "marshmallow", "numpy"}),
+    ],
+)
+def test_importing_a_room_with_all_its_modules_loads_nothing_foreign(
+    module: str, unwanted: set[str]
+) -> None:
+    everything = (
+        f"import importlib, pkgutil, sys, {module} as room\n"
+        "for found in pkgutil.walk_packages(getattr(room, '__path__', []), room.__name__ + '.'):\n"
+        "    if not found.name.endswith('__main__') and '.migrations' not in found.name:\n"
+        "        importlib.import_module(found.name)\n"
+        "print(*sorted({name.partition('.')[0] for name in sys.modules}))\n"
+    )
+    found = run_python(everything)
+    assert found.returncode == 0, found.stderr
+    assert unwanted & set(found.stdout.split()) == set()
+
+
+def run_python(text: str) -> subprocess.CompletedProcess[str]:
+    """Run a few lines in a fresh interpreter, at the project's top."""
+    return subprocess.run(
+        [sys.executable, "-c", text],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        env=dict(os.environ),
+        timeout=120,
+    )

@@ -1,0 +1,74 @@
+"""The test databases are what the tests take them for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import psycopg
+import pytest
+
+from databases import (
+    MadeDatabase,
+    Server,
+    drop_postgresql_database,
+    make_postgresql_database,
+    template_name,
+)
+
+
+def test_the_service_enters_postgresql_without_the_rights_that_skip_row_level_security(
+    postgresql_database: MadeDatabase,
+) -> None:
+    with psycopg.connect(postgresql_database.url) as connection:
+        found = connection.execute(
+            "SELECT rolname, rolsuper, rolbypassrls, rolcreatedb, rolcreaterole"
+            " FROM pg_roles WHERE rolname = current_user"
+        ).fetchone()
+    assert found == ("burrline_app", False, False, False, False)
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "CREATE TABLE mine (n integer)",
+        "DROP TABLE run",
+        "ALTER TABLE run DISABLE ROW LEVEL SECURITY",
+        "SET ROLE burrline_owner",
+    ],
+)
+def test_the_services_role_changes_no_table(
+    postgresql_database: MadeDatabase, statement: str
+) -> None:
+    with (
+        psycopg.connect(postgresql_database.url) as connection,
+        pytest.raises(psycopg.errors.InsufficientPrivilege),
+    ):
+        connection.execute(statement)
+
+
+def test_every_table_of_an_account_forces_row_level_security(
+    postgresql_database: MadeDatabase,
+) -> None:
+    with psycopg.connect(postgresql_database.url) as connection:
+        unforced = connection.execute(
+            "SELECT relname FROM pg_class JOIN pg_attribute ON attrelid = pg_class.oid"
+            " WHERE relkind = 'r' AND attname = 'account_no' AND NOT relforcerowsecurity"
+        ).fetchall()
+    assert unforced == [("account",)]
+
+
+def test_a_row_in_one_test_database_is_in_no_other(
+    postgresql_server: Server, session_folder: Path, postgresql_database: MadeDatabase
+) -> None:
+    other = make_postgresql_database(postgresql_server, template_name(session_folder))
+    add = "INSERT INTO account (account_no, account_id, name, created_at) VALUES (77, 'x', 'x', 0)"
+    counted = []
+    with psycopg.connect(other.url) as connection:
+        connection.execute(add)
+    for url in (other.url, postgresql_database.url):
+        with psycopg.connect(url) as connection:
+            counted += connection.execute(
+                "SELECT count(*) FROM account WHERE account_no = 77"
+            ).fetchone()
+    drop_postgresql_database(postgresql_server, other.url.rsplit("/", 1)[1])
+    assert counted == [1, 0]
