@@ -7,6 +7,8 @@ import json
 import os
 import socket
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 
 from .actions import access, admin
@@ -75,50 +77,52 @@ def migrate(settings: Settings, parsed: argparse.Namespace) -> None:
 
 
 def create_account(settings: Settings, parsed: argparse.Namespace) -> None:
-    database = _database(settings)
-    made = admin.create_account(
-        database, account_id=parsed.account_id, name=parsed.name, now=_now()
-    )
+    with _database(settings) as database:
+        made = admin.create_account(
+            database, account_id=parsed.account_id, name=parsed.name, now=_now()
+        )
     print(made.account_id)
 
 
 def list_accounts(settings: Settings, parsed: argparse.Namespace) -> None:
-    for account in admin.list_accounts(_database(settings)):
-        print(f"{account.account_id}\t{account.name}")
+    with _database(settings) as database:
+        for account in admin.list_accounts(database):
+            print(f"{account.account_id}\t{account.name}")
 
 
 def create_key(settings: Settings, parsed: argparse.Namespace) -> None:
-    database = _database(settings)
-    owner = admin.owner(database, account_id=parsed.account, makes_first=True, now=_now())
-    _, secret = access.create_key(
-        database,
-        owner,
-        name=parsed.name,
-        scopes=parsed.scope,
-        site_ids=parsed.site,
-        grinder_ids=parsed.grinder,
-        now=_now(),
-    )
+    with _database(settings) as database:
+        owner = admin.owner(database, account_id=parsed.account, makes_first=True, now=_now())
+        _, secret = access.create_key(
+            database,
+            owner,
+            name=parsed.name,
+            scopes=parsed.scope,
+            site_ids=parsed.site,
+            grinder_ids=parsed.grinder,
+            now=_now(),
+        )
     print(secret)
 
 
 def list_keys(settings: Settings, parsed: argparse.Namespace) -> None:
-    database = _database(settings)
-    owner = admin.owner(database, account_id=parsed.account, now=_now())
-    position = None
-    while True:
-        page = access.list_keys(database, owner, limit=200, position=position, now=_now())
-        for key in page.items:
-            print(_key_line(key))
-        position = page.next_position
-        if position is None:
-            return
+    with _database(settings) as database:
+        owner = admin.owner(database, account_id=parsed.account, now=_now())
+        position = None
+        while True:
+            page = access.list_keys(database, owner, limit=200, position=position, now=_now())
+            for key in page.items:
+                print(_key_line(key))
+            position = page.next_position
+            if position is None:
+                return
 
 
 def revoke_key(settings: Settings, parsed: argparse.Namespace) -> None:
-    database = _database(settings)
-    owner = admin.owner(database, account_id=parsed.account, now=_now())
-    print(_key_line(access.revoke_key(database, owner, key_id=parsed.key_id, now=_now())))
+    with _database(settings) as database:
+        owner = admin.owner(database, account_id=parsed.account, now=_now())
+        revoked = access.revoke_key(database, owner, key_id=parsed.key_id, now=_now())
+    print(_key_line(revoked))
 
 
 def demo(settings: Settings, parsed: argparse.Namespace) -> int:
@@ -147,9 +151,14 @@ def config(settings: Settings, parsed: argparse.Namespace) -> None:
         print(f"{name}={value}")
 
 
-def _database(settings: Settings) -> Database:
+@contextmanager
+def _database(settings: Settings) -> Iterator[Database]:
     check_schema(settings.database_url)
-    return open_database(settings.database_url)
+    database = open_database(settings.database_url)
+    try:
+        yield database
+    finally:
+        database.close()
 
 
 def _key_line(key: Key) -> str:

@@ -2,18 +2,29 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import secrets
+import socket
+import time
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Any
 
 from flask import Flask
 from gunicorn import util
 from gunicorn.app.base import BaseApplication
-from gunicorn.http import errors
+from gunicorn.glogging import Logger
+from gunicorn.http import errors, get_parser
 from gunicorn.workers.gthread import ThreadWorker
 
 THREAD_COUNT = 8
+# A device that loses its network in mid-request never closes the connection: without a bound a
+# few of them would hold every thread for good.
+PAUSE_SECONDS = 10.0
+REQUEST_SECONDS = 60.0
+LINGER_SECONDS = 2.0
+_TOO_SLOW = "the request came too slowly"
 _TITLES = {
     400: "Bad Request",
     414: "URI Too Long",
@@ -24,8 +35,64 @@ _TITLES = {
 }
 
 
+class TimedReads:
+    """A connection as the parser reads it: no long pause, and a bound on the whole request."""
+
+    def __init__(self, connection: socket.socket) -> None:
+        self._connection = connection
+        self.gettimeout, self.settimeout = connection.gettimeout, connection.settimeout
+        self.begin()
+
+    def begin(self) -> None:
+        """The next request may take as long as any other."""
+        self._until = time.monotonic() + REQUEST_SECONDS
+
+    def recv(self, size_bytes: int) -> bytes:
+        """Raises ConnectionResetError (which every reader expects) when time is up."""
+        given = self._connection.gettimeout()
+        left = min(PAUSE_SECONDS, self._until - time.monotonic(), given or REQUEST_SECONDS)
+        if left <= 0:
+            raise ConnectionResetError(errno.ECONNRESET, _TOO_SLOW)
+        try:
+            self._connection.settimeout(left)
+            return self._connection.recv(size_bytes)
+        except TimeoutError as error:
+            with suppress(OSError):
+                self._connection.shutdown(socket.SHUT_RD)  # we may still answer, but read no more
+            raise ConnectionResetError(errno.ECONNRESET, _TOO_SLOW) from error
+        finally:
+            self._connection.settimeout(given)
+
+
+def take_leave(connection: socket.socket) -> None:
+    """End our side and let the client read our last words before all is closed.
+
+    Closing with unread bytes would reset the connection (RFC 9112, section 9.6). The server does
+    this too, but in the one loop that serves everybody; after this it has nothing to wait for.
+    """
+    until = time.monotonic() + LINGER_SECONDS
+    with suppress(OSError):
+        connection.shutdown(socket.SHUT_WR)
+        while (left := until - time.monotonic()) > 0:
+            connection.settimeout(left)
+            if not connection.recv(65536):
+                break
+    with suppress(OSError):
+        connection.shutdown(socket.SHUT_RD)
+
+
 class ProblemWorker(ThreadWorker):
     """A worker that answers unreadable requests with a problem document (RFC 9457)."""
+
+    def handle(self, conn: Any) -> Any:
+        if conn.parser is None:
+            timed: Any = TimedReads(conn.sock)
+            conn.parser = get_parser(self.cfg, timed, conn.client)
+        conn.parser.unreader.sock.begin()
+        outcome = super().handle(conn)
+        if outcome is False:
+            take_leave(conn.sock)
+        return outcome
 
     def handle_error(self, req: Any, client: Any, addr: Any, exc: BaseException) -> None:
         status = status_of(exc)
@@ -71,6 +138,15 @@ def status_of(error: BaseException) -> int:
     return 400 if isinstance(error, errors.ParseException) else 500
 
 
+class JournalLogger(Logger):
+    """The server's own messages, written by the journal of this process like all others."""
+
+    def setup(self, cfg: Any) -> None:
+        super().setup(cfg)
+        self.error_log.handlers.clear()
+        self.error_log.propagate = True
+
+
 class Server(BaseApplication):
     """Gunicorn, set up in code: nothing is read from files or the command line."""
 
@@ -84,6 +160,7 @@ class Server(BaseApplication):
             "workers": worker_count,
             "threads": THREAD_COUNT,
             "worker_class": ProblemWorker,
+            "logger_class": JournalLogger,
             "graceful_timeout": 20,
             "keepalive": 30,
             "control_socket_disable": True,

@@ -168,7 +168,16 @@ def _replace_fittings(
                 )
             )
         fitting = Fitting(asked["grinder_id"], asked["fitted_at"], asked.get("removed_at"))
-        _put_fitting(connection, caller, found, grinder.grinder_no, fitting, known=before, now=now)
+        _put_fitting(
+            connection,
+            caller,
+            found,
+            grinder.grinder_no,
+            fitting,
+            known=before,
+            place=f"/fittings/{position}",
+            now=now,
+        )
     _forget_implied_removals(connection, caller, found)
     _check_all(connection, caller, found)
 
@@ -181,6 +190,7 @@ def _put_fitting(
     fitting: Fitting,
     *,
     known: Sequence[FittingRow] = (),
+    place: str = "",
     now: datetime,
 ) -> None:
     check_dates(
@@ -190,6 +200,7 @@ def _put_fitting(
         grinder_no=grinder_no,
         burr_set_no=found.burr_set_no,
         known=known,
+        place=place,
         now=now,
     )
     for row in burr_sets.fittings_around(connection, caller.account_no, grinder_nos=[grinder_no]):

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from ..core import nameplate
 from ..core.burrs import Entry, end_of
-from ..core.errors import FutureInstant, PeriodArchived
+from ..core.errors import Fault, Invalid, PeriodArchived
 from ..core.records import BurrSet, Fitting
 from ..store import burr_sets, state, sums
 from ..store.burr_sets import BurrSetRow, FittingRow
@@ -42,17 +42,24 @@ def check_dates(
     grinder_no: int,
     burr_set_no: int,
     known: Iterable[FittingRow],
+    place: str,
     now: datetime,
 ) -> None:
     """Refuse dates to come, and new ones amid an hour whose single runs are archived.
 
     A fitting ends the set's stay elsewhere too, so the archive of every grinder the set was in
     counts. ``known`` are fittings that were there before: the runs of their hours were kept.
+    ``place`` points to where in the body the fitting was told.
     """
-    dates = [at for at in (fitting.fitted_at, fitting.removed_at) if at is not None]
-    for at in dates:
-        if at > now:
-            raise FutureInstant(at.isoformat(), now.isoformat())
+    named = {"fitted_at": fitting.fitted_at, "removed_at": fitting.removed_at}
+    dates = [at for at in named.values() if at is not None]
+    faults = [
+        Fault("lies in the future", pointer=f"{place}/{name}")
+        for name, at in named.items()
+        if at is not None and at > now
+    ]
+    if faults:
+        raise Invalid(*faults)
     around = burr_sets.fittings_around(
         connection, account_no, grinder_nos=[grinder_no], burr_set_nos=[burr_set_no]
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..actions import burrs
-from ..core.errors import AlreadyExists, FittingsOverlap, FutureInstant, NotFound, PeriodArchived
+from ..core.errors import AlreadyExists, FittingsOverlap, NotFound, PeriodArchived
 from .operation import JSON, MERGE_PATCH, Link, Operation
 from .schemas_burr_sets import (
     BurrSetChangeSchema,
@@ -66,7 +66,7 @@ OPERATIONS = (
         takes=BurrSetToFitSchema,
         gives=BurrSetSchema,
         status=201,
-        refuses=(NotFound, AlreadyExists, FittingsOverlap, FutureInstant, PeriodArchived),
+        refuses=(NotFound, AlreadyExists, FittingsOverlap, PeriodArchived),
         is_replayable=True,
         has_etag=True,
         location="/v1/burr-sets/<burr_set_id>",
@@ -122,7 +122,7 @@ OPERATIONS = (
         takes=BurrSetChangeSchema,
         takes_media=(MERGE_PATCH, JSON),
         gives=BurrSetSchema,
-        refuses=(FittingsOverlap, FutureInstant, PeriodArchived),
+        refuses=(FittingsOverlap, PeriodArchived),
         needs_if_match=True,
         has_etag=True,
         takes_example={"fittings": [MENDED_FITTING]},

@@ -75,7 +75,6 @@ HEADERS: dict[str, Any] = {
     "Accept-Patch": _header(
         "The media types of a patch (RFC 5789).", "application/merge-patch+json, application/json"
     ),
-    "Allow": _header("The methods of this path.", "GET, HEAD, OPTIONS"),
     "ETag": _header("The revision of the object, for If-Match and If-None-Match.", '"r3"'),
     "Idempotency-Replayed": _header(
         "There, when this is the answer kept from the first time.", "true", const="true"

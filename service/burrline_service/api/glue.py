@@ -44,7 +44,8 @@ def install(app: Flask, database: Any, operations: tuple[Operation, ...], clock:
     problems.install(app)
     for operation in operations:
         app.add_url_rule(
-            operation.path,
+            # with its least length: "batch" is no run, so its path does not answer GET
+            operation.path.replace("<run_id>", "<string(minlength=8):run_id>"),
             endpoint=operation.name,
             view_func=_Endpoint(operation, database, clock),
             methods=[operation.method],

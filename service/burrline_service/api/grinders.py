@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..actions import places
-from ..core.errors import AlreadyExists, FutureInstant, OutOfReach
+from ..core.errors import AlreadyExists, OutOfReach
 from .operation import JSON, MERGE_PATCH, Link, Operation
 from .schemas_places import (
     GrinderChangeSchema,
@@ -126,7 +126,7 @@ OPERATIONS = (
         takes=GrinderChangeSchema,
         takes_media=(MERGE_PATCH, JSON),
         gives=GrinderSchema,
-        refuses=(OutOfReach, FutureInstant),
+        refuses=(OutOfReach,),
         needs_if_match=True,
         has_etag=True,
         takes_example={"motor": {"limit_celsius": 80}, "effective_at": "2026-07-06T05:00:00Z"},

@@ -34,7 +34,8 @@ def make_blueprint(database: Database, *, clock: Callable[[], datetime]) -> Blue
         except (Unauthenticated, ScopeMissing) as refusal:
             return _ask_for_key(str(refusal))
         sites = _all_sites(database, caller, now)
-        chosen = request.args.get("site_id") or None
+        # U+0000 names nothing and PostgreSQL takes it in no text
+        chosen = request.args.get("site_id", "").replace("\0", "") or None
         states = _all_states(database, caller, chosen, now)
         zones = {site.site_id: ZoneInfo(site.time_zone) for site in sites}
         rows = [words.row_of(state, zones.get(state.site_id), now=now) for state in states]

@@ -91,7 +91,7 @@ def test_every_rule_of_the_app_is_in_the_document_and_the_reverse() -> None:
     app = Flask(__name__, static_folder=None)
     register(app, None, OPERATIONS)
     rules = {
-        (method.lower(), re.sub("<([a-z_]+)>", r"{\1}", rule.rule))
+        (method.lower(), re.sub(r"<(?:[^<>]*:)?([a-z_]+)>", r"{\1}", rule.rule))
         for rule in app.url_map.iter_rules()
         if rule.endpoint not in OUTSIDE
         for method in (rule.methods or set()) - {"HEAD", "OPTIONS"}

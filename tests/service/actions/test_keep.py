@@ -1,0 +1,326 @@
+"""Retention: single runs go, sums and ids stay, and no answer changes unnoticed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from typing import Any
+
+import pytest
+
+from burrline_service.actions import burrs, ingest, keep, once, report
+from burrline_service.actions.once import Reply
+from burrline_service.actions.standing import LOOK_BACK
+from burrline_service.core.errors import (
+    InstantArchived,
+    NotFound,
+    PeriodArchived,
+    RunArchived,
+)
+from burrline_service.core.records import Caller, Run
+from burrline_service.store import runs, state
+from burrline_service.store.database import Connection, Database
+from burrline_service.store.run_rows import run_key_of
+from small_chain import (
+    DAY,
+    HOUR,
+    MINUTE,
+    NOW,
+    SECOND,
+    a_run,
+    fit,
+    make_grinder,
+    make_site,
+    new_account,
+    new_chain,
+    send,
+    status,
+    status_text,
+)
+
+RETAINED_DAYS = 10
+HORIZON = NOW - RETAINED_DAYS * DAY
+EVERY = 2 * HOUR + 7 * MINUTE + 13 * SECOND
+RUNS = [
+    a_run(
+        number,
+        NOW - number * EVERY,
+        grams=17.0 + number % 5 / 1000,
+        motor_celsius=40.0 + number % 9,
+        purpose="cleaning" if number % 13 == 0 else "service",
+    )
+    for number in range(240)
+]
+FITTED_AT = NOW - 18 * DAY + 31 * MINUTE
+
+
+def archive(database: Database, *, now: datetime = NOW, days: int = RETAINED_DAYS) -> int:
+    return keep.archive_runs(database, retained_days=days, now=now)
+
+
+def chain(database: Database, *grinder_ids: str) -> Caller:
+    """Twenty days of runs on ``bar-1``, and a second burr set amid an hour long ago."""
+    caller = new_chain(database, *grinder_ids)
+    fit(database, caller, "bar-1", "a", NOW - 30 * DAY)
+    fit(database, caller, "bar-1", "b", FITTED_AT)
+    send(database, caller, RUNS)
+    return caller
+
+
+def kept_ids(database: Database, caller: Caller) -> set[str]:
+    page = report.list_runs(database, caller, grinder_id="bar-1", limit=500, position=None, now=NOW)
+    return {stored.run.run_id for stored in page.items}
+
+
+def patch(database: Database, caller: Caller, burr_set_id: str, *stays: tuple[Any, ...]) -> Any:
+    fittings = [
+        dict(zip(("grinder_id", "fitted_at", "removed_at"), stay, strict=True)) for stay in stays
+    ]
+    return burrs.update_burr_set(
+        database,
+        caller,
+        burr_set_id=burr_set_id,
+        fields={"fittings": fittings},
+        if_match=frozenset({-1}),
+        now=NOW,
+    )
+
+
+def started(run: Run) -> datetime:
+    assert run.started_at is not None
+    return run.started_at
+
+
+def test_no_answer_within_the_retention_changes(database: Database) -> None:
+    caller = chain(database)
+    instants = [None, NOW, NOW - DAY, HORIZON + 17 * MINUTE, HORIZON]
+    before = [status_text(status(database, caller, as_of=at)) for at in instants]
+    moved = archive(database)
+    assert moved > 50
+    assert [status_text(status(database, caller, as_of=at)) for at in instants] == before
+    assert archive(database) == 0
+
+
+def test_old_runs_go_but_those_a_burr_set_or_a_look_back_needs_stay(database: Database) -> None:
+    caller = chain(database)
+    archive(database)
+    change_hour = FITTED_AT.replace(minute=0)
+    expected = {
+        run.run_id
+        for run in RUNS
+        if started(run) >= HORIZON - LOOK_BACK or change_hour <= started(run) < change_hour + HOUR
+    }
+    left = kept_ids(database, caller)
+    last_before = max(
+        (run for run in RUNS if started(run) < HORIZON - LOOK_BACK), key=started
+    ).run_id
+    assert left == expected | {last_before}
+
+
+def test_a_copy_of_an_archived_run_is_still_a_duplicate(database: Database) -> None:
+    caller = chain(database)
+    archive(database)
+    before = status_text(status(database, caller))
+    assert set(send(database, caller, RUNS)) == {"duplicate"}
+    oldest = RUNS[-1]
+    changed = a_run(len(RUNS) - 1, started(oldest), grams=99.0)
+    assert send(database, caller, [changed]) == ["conflict"]
+    assert status_text(status(database, caller)) == before
+
+
+def test_an_archived_run_can_be_neither_read_nor_voided(database: Database) -> None:
+    caller = chain(database)
+    archive(database)
+    before = status_text(status(database, caller))
+    for act in (ingest.void_run, report.get_run):
+        with pytest.raises(RunArchived):
+            act(database, caller, run_id=RUNS[-1].run_id, now=NOW)
+        with pytest.raises(NotFound):
+            act(database, new_account(database), run_id=RUNS[-1].run_id, now=NOW)
+    assert status_text(status(database, caller)) == before
+    ingest.void_run(database, caller, run_id=RUNS[1].run_id, now=NOW)
+
+
+def test_instants_before_the_archive_are_refused(database: Database) -> None:
+    caller = chain(database)
+    early = HORIZON - timedelta(milliseconds=1)
+    status(database, caller, as_of=early)
+    archive(database)
+    with pytest.raises(InstantArchived):
+        status(database, caller, as_of=early)
+    status(database, caller, as_of=HORIZON)
+
+
+def test_a_voided_run_is_archived_without_a_trace_in_the_sums(database: Database) -> None:
+    caller = chain(database)
+    ingest.void_run(database, caller, run_id=RUNS[-1].run_id, now=NOW)
+    before = status_text(status(database, caller))
+    archive(database)
+    assert status_text(status(database, caller)) == before
+    assert send(database, caller, [RUNS[-1]]) == ["duplicate"]
+    assert status_text(status(database, caller)) == before
+
+
+def test_a_run_that_comes_late_into_the_archived_time_counts_and_is_archived_in_turn(
+    database: Database,
+) -> None:
+    caller = chain(database)
+    archive(database)
+    late = a_run(9000, NOW - 19 * DAY, grams=50.0)
+    before = status(database, caller).throughput
+    assert send(database, caller, [late]) == ["accepted"]
+    after = status(database, caller).throughput
+    assert after.grinder_grams == pytest.approx(before.grinder_grams + 50.0, abs=1e-9)
+    assert archive(database) == 1
+    assert status(database, caller).throughput == after
+
+
+def test_a_grinder_that_rested_longer_than_the_retention_still_tells_when_it_last_ran(
+    database: Database,
+) -> None:
+    caller = new_chain(database)
+    old = [a_run(number, NOW - 60 * DAY - number * HOUR) for number in range(8)]
+    send(database, caller, old)
+    assert archive(database) == 7
+    assert status(database, caller).throughput.last_run_at == NOW - 60 * DAY
+    assert archive(database) == 0
+
+
+@pytest.mark.parametrize("minutes", [0, 15, 59])
+def test_the_local_day_is_whole_in_a_zone_whose_days_begin_amid_an_hour(
+    database: Database, minutes: int
+) -> None:
+    # Source: tz database (IANA), release 2026f, file asia, Zone Asia/Kathmandu: 5:45 since 1986
+    caller = new_account(database)
+    make_site(database, caller, time_zone="Asia/Kathmandu")
+    make_grinder(database, caller)
+    send(
+        database,
+        caller,
+        [a_run(n, NOW - 8 * DAY - n * 10 * MINUTE, grams=1.0 + n) for n in range(1000)],
+    )
+    at = HORIZON + minutes * MINUTE
+    before = status_text(status(database, caller, as_of=at))
+    assert archive(database) > 0
+    assert status_text(status(database, caller, as_of=at)) == before
+
+
+# --- burr sets in archived time -------------------------------------------------------------------
+
+
+def test_amid_an_archived_hour_no_set_can_come_or_go_but_on_the_hour_it_can(
+    database: Database,
+) -> None:
+    caller = chain(database)
+    archive(database)
+    at = (HORIZON - 6 * DAY).replace(minute=0)
+    with pytest.raises(PeriodArchived):
+        fit(database, caller, "bar-1", "c", at + MINUTE)
+    before = status(database, caller).throughput
+    fit(database, caller, "bar-1", "c", at)
+    found = status(database, caller).throughput
+    since = [run for run in RUNS if started(run) >= at and run.purpose != "cleaning"]
+    assert found.burr_grams == round(sum(1000 * (run.grams or 0) for run in since)) / 1000
+    assert found.grinder_grams == before.grinder_grams
+    with pytest.raises(PeriodArchived):
+        patch(database, caller, "c", ("bar-1", at, at + HOUR + MINUTE))
+    with pytest.raises(PeriodArchived):
+        patch(database, caller, "c", ("bar-1", at + MINUTE, None))
+
+
+def test_dates_that_were_known_before_the_archive_can_be_sent_again(database: Database) -> None:
+    caller = chain(database)
+    read = burrs.get_burr_set(database, caller, burr_set_id="a", now=NOW)
+    archive(database)
+    before = status_text(status(database, caller))
+    (stay,) = read.fittings
+    assert stay.removed_at == FITTED_AT
+    patch(database, caller, "a", ("bar-1", stay.fitted_at, stay.removed_at))
+    patch(database, caller, "b", ("bar-1", FITTED_AT, None))
+    assert status_text(status(database, caller)) == before
+    # its end may still be entered within the retention
+    patch(database, caller, "b", ("bar-1", FITTED_AT, NOW - HOUR))
+    assert status(database, caller).throughput.burr_set_id is None
+
+
+def test_a_fitting_elsewhere_is_held_to_the_archive_of_the_grinder_it_leaves(
+    database: Database,
+) -> None:
+    caller = chain(database, "bar-1", "bar-2")
+    archive(database)
+    at = (HORIZON - 6 * DAY).replace(minute=0)
+    with pytest.raises(PeriodArchived):
+        fit(database, caller, "bar-2", "b", at + MINUTE, is_new=False)
+    fit(database, caller, "bar-2", "b", at, is_new=False)
+    through = [run for run in RUNS if FITTED_AT <= started(run) < at and run.purpose != "cleaning"]
+    found = status(database, caller, "bar-2").throughput
+    assert found.burr_grams == round(sum(1000 * (run.grams or 0) for run in through)) / 1000
+
+
+# --- the work itself ------------------------------------------------------------------------------
+
+
+def test_archiving_goes_in_pieces_and_stops_when_told(
+    database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    caller = chain(database)
+    monkeypatch.setattr(keep, "CHUNK_COUNT", 10)
+    asked = []
+
+    def is_stopping() -> bool:
+        asked.append(1)
+        return len(asked) > 2
+
+    before = status_text(status(database, caller))
+    first = keep.archive_runs(
+        database, retained_days=RETAINED_DAYS, now=NOW, is_stopping=is_stopping
+    )
+    assert first == 20
+    assert status_text(status(database, caller)) == before
+    assert archive(database) > 20
+    assert status_text(status(database, caller)) == before
+
+
+def test_archiving_nothing_counts_no_revision(database: Database) -> None:
+    caller = chain(database)
+    archive(database)
+    before = status(database, caller).revision
+    archive(database)
+    assert status(database, caller).revision == before
+
+
+def test_ids_are_remembered_with_their_fingerprints(database: Database) -> None:
+    caller = chain(database)
+    keys = [run_key_of(run.run_id) for run in RUNS]
+
+    def fingerprints(connection: Connection) -> dict[bytes, bytes]:
+        return runs.fingerprints(connection, caller.account_no, keys)
+
+    before = database.read(caller.account_no, fingerprints)
+    archive(database)
+    assert database.read(caller.account_no, fingerprints) == before
+    assert len(before) == len(RUNS)
+
+
+def test_replies_are_forgotten_after_their_time(database: Database) -> None:
+    caller = new_account(database)
+    produce: Callable[[Database], Reply] = lambda _: Reply(201)  # noqa: E731
+    for key, at in (("old", NOW - once.KEPT_FOR - MINUTE), ("young", NOW - DAY)):
+        once.perform(database, caller, key=key, fingerprint=b"f", now=at, produce=produce)
+    assert keep.forget_replies(database, now=NOW) == 1
+    assert keep.forget_replies(database, now=NOW) == 0
+    again = {
+        key: once.perform(database, caller, key=key, fingerprint=b"f", now=NOW, produce=produce)[1]
+        for key in ("old", "young")
+    }
+    assert again == {"old": False, "young": True}
+
+
+def test_a_grinder_without_runs_has_no_archive(database: Database) -> None:
+    caller = new_chain(database)
+    assert archive(database) == 0
+    found = database.read(
+        caller.account_no,
+        lambda connection: state.of_grinder(connection, caller.account_no, 2),
+    )
+    assert found.archived_before is None
