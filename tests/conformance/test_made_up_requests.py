@@ -1,0 +1,127 @@
+"""Requests made up from the document by schemathesis, answered by the whole service in process.
+
+Examples, coverage of every constraint, random requests and short chains of linked operations; all
+checks of schemathesis and ours. The seed is fixed and the number small: one run belongs to every
+change. ``CONTRACT_EXAMPLE_COUNT=2000`` makes a long one (for the night), each time another.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+import tomllib
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+import schemathesis
+from hypothesis import HealthCheck, Phase, settings
+from schemathesis.config import SchemathesisConfig
+
+import databases
+from burrline_service.actions import access, admin, burrs, ingest, places
+from burrline_service.api import make_operations
+from burrline_service.api.document import make_document
+from burrline_service.app import make_app
+from burrline_service.core.records import Run
+from burrline_service.settings import read_settings
+from burrline_service.store.database import Database, open_database
+from conformance.checks import SPARE_KEY_ID  # and with it the checks themselves
+
+CONFIG_FILE = Path(__file__).with_name("schemathesis.toml")
+LONG_COUNT = int(os.environ.get("CONTRACT_EXAMPLE_COUNT", "0"))
+STEP_COUNT = 40 if LONG_COUNT else 8
+
+
+NOW = datetime(2027, 1, 1, tzinfo=UTC)  # every instant of the document's examples has come
+
+
+class LateApp:
+    """A WSGI application that is made when the tests run, not when they are collected."""
+
+    app: Any = None
+
+    def __call__(self, environ: Any, start_response: Any) -> Any:
+        return self.app(environ, start_response)
+
+
+LATE_APP = LateApp()
+KEY = access.new_secret()
+
+
+def made_config() -> SchemathesisConfig:
+    chosen = tomllib.loads(CONFIG_FILE.read_text())
+    chosen["auth"]["openapi"]["bearerKey"]["bearer"] = KEY
+    if LONG_COUNT:
+        chosen["generation"]["max-examples"] = LONG_COUNT
+        chosen["seed"] = secrets.randbelow(2**32)
+    return SchemathesisConfig.from_dict(chosen)
+
+
+SCHEMA = schemathesis.openapi.from_dict(make_document(make_operations()), config=made_config())
+SCHEMA.app = LATE_APP
+SCHEMA.location = "/openapi.json"
+
+
+def furnish(database: Database) -> None:
+    """The objects that the document's examples are about, and the key of these tests."""
+    admin.create_account(database, account_id="main", name=None, now=NOW)
+    owner = admin.owner(database, account_id="main", now=NOW)
+    examples = {operation.name: operation.takes_example for operation in make_operations()}
+    began = NOW - timedelta(days=300)
+    places.create_site(database, owner, fields=examples["create_site"], now=began)
+    places.create_grinder(database, owner, fields=examples["create_grinder"], now=began)
+    burrs.fit_burr_set(
+        database,
+        owner,
+        grinder_id="bar-1",
+        fields={"burr_set_id": "flat-64-a", "geometry": "flat", "prior_grams": 0},
+        now=began,
+    )
+    run = Run(run_id="bar-1-0007-000123", grinder_id="bar-1", seconds=7.4, grams=18.2)
+    ingest.add_run(database, owner, run=run, now=NOW - timedelta(days=1))
+    for secret in (KEY, f"burrline_{SPARE_KEY_ID}" + "x" * 39):  # the second may be revoked
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(access, "new_secret", lambda secret=secret: secret)
+            access.create_key(database, owner, name="made up", now=NOW)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def service(session_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """The whole service in this process, on SQLite."""
+    folder = tmp_path_factory.mktemp("made-up")
+    made = databases.make_sqlite_database(databases.make_sqlite_template(session_folder), folder)
+    database = open_database(made.url)
+    furnish(database)
+    read = read_settings({"BURRLINE_DATA_DIR": str(folder), "BURRLINE_DATABASE_URL": made.url})
+    LATE_APP.app = make_app(read, database, clock=lambda: NOW)
+    yield
+    LATE_APP.app = None
+    database.close()
+
+
+SETTINGS = settings(
+    max_examples=SCHEMA.config.generation.max_examples,
+    deadline=None,
+    derandomize=not LONG_COUNT,
+    database=None,
+    phases=(Phase.explicit, Phase.generate, Phase.shrink),
+    suppress_health_check=list(HealthCheck),
+)
+
+
+@pytest.mark.contract
+@SCHEMA.parametrize()
+@SETTINGS
+def test_an_operation_answers_as_the_document_says(case: schemathesis.Case) -> None:
+    case.call_and_validate()
+
+
+StateMachine = SCHEMA.as_state_machine()
+TestChains = StateMachine.TestCase
+TestChains.settings = settings(
+    SETTINGS, max_examples=LONG_COUNT or 15, stateful_step_count=STEP_COUNT
+)
+TestChains = pytest.mark.contract(TestChains)

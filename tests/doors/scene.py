@@ -1,0 +1,179 @@
+"""Two accounts in one database, with the same and with different ids; and all its rows.
+
+Account *lantern* has ``own`` objects and ``bey`` ones (beyond what its bound keys see). Account
+*harbour* has objects of the same ids as lantern's ``own`` (twins), and ``far`` ones that only it
+has. Nobody has ``nil``.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import timedelta
+from itertools import count
+from typing import Any
+
+import psycopg
+from flask import Flask
+
+from answers import AnswerCheck, CheckedClient
+from burrline_service.actions import access, admin
+from burrline_service.api.operation import Operation
+from burrline_service.app import make_app
+from burrline_service.core.records import Caller
+from burrline_service.settings import read_settings
+from burrline_service.store.database import Database
+from burrline_service.store.tables import metadata
+from databases import MadeDatabase
+from doors.valid_requests import NOW, Ids, instant, request_of, url_of
+
+OWN, BEYOND, FAR, ABSENT = (Ids.named(word) for word in ("own", "bey", "far", "nil"))
+Rows = Mapping[str, list[tuple[Any, ...]]]
+
+
+@dataclass
+class Scene:
+    """The app, its two accounts, their keys; and a look at every row behind it."""
+
+    app: Flask
+    database: Database
+    answer_check: AnswerCheck
+    all_rows_url: str
+    serials: Any = field(default_factory=lambda: count(1))
+    secrets: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        if self.database.is_sqlite:
+            path = self.all_rows_url.removeprefix("sqlite:///")
+            self._looking: Any = sqlite3.connect(path, isolation_level=None)
+        else:
+            self._looking = psycopg.connect(self.all_rows_url, autocommit=True)
+        self.lantern = self._account("lantern")
+        self.harbour = self._account("harbour")
+        self._everything = self._statements()
+        self._of_harbour = self._statements(f"WHERE account_no = {self.harbour.account_no}")
+        self.key, self.other_key = self.make_key(), self.make_key(self.harbour)
+        for account, key in ((self.lantern, self.key), (self.harbour, self.other_key)):
+            client = self.client(key)
+            for ids in (OWN, BEYOND if account is self.lantern else FAR):
+                self._furnish(client, ids)
+        self.site_key = self.make_key(site_ids=[OWN.site_id])
+        self.grinder_key = self.make_key(grinder_ids=[OWN.grinder_id])
+        # keys to be revoked, one within each bound and one beyond both, and in the other account
+        self.spare_key_ids = {
+            "account": access.key_id_of(self.make_key()),
+            "site": access.key_id_of(self.make_key(site_ids=[OWN.site_id])),
+            "grinder": access.key_id_of(self.make_key(grinder_ids=[OWN.grinder_id])),
+            "beyond": access.key_id_of(self.make_key(site_ids=[BEYOND.site_id])),
+            "far": access.key_id_of(self.make_key(self.harbour)),
+        }
+
+    def _account(self, account_id: str) -> Caller:
+        admin.create_account(self.database, account_id=account_id, name=None, now=NOW)
+        return admin.owner(self.database, account_id=account_id, now=NOW)
+
+    def _furnish(self, client: CheckedClient, ids: Ids) -> None:
+        """One of each kind, and two of what a grinder has several of."""
+        bodies: list[tuple[str, dict[str, Any]]] = [
+            ("/v1/sites", {"site_id": ids.site_id, "name": "Quay", "time_zone": "Europe/Lisbon"}),
+            (
+                "/v1/grinders",
+                {"grinder_id": ids.grinder_id, "site_id": ids.site_id, "name": "Bar left"},
+            ),
+        ]
+        for burr_set_id, days in ((ids.burr_set_id, 40), (f"{ids.burr_set_id}-2", 30)):
+            bodies.append(
+                (
+                    f"/v1/grinders/{ids.grinder_id}/burr-sets",
+                    {
+                        "burr_set_id": burr_set_id,
+                        "geometry": "flat",
+                        "prior_grams": 0,
+                        "fitted_at": instant(NOW - timedelta(days=days)),
+                    },
+                )
+            )
+        for run_id, minutes in ((ids.run_id, 90), (f"{ids.run_id}-2", 60)):
+            bodies.append(
+                (
+                    "/v1/runs",
+                    {
+                        "run_id": run_id,
+                        "grinder_id": ids.grinder_id,
+                        "started_at": instant(NOW - timedelta(minutes=minutes)),
+                        "seconds": 8,
+                        "grams": 18.5,
+                    },
+                )
+            )
+        for path, body in bodies:
+            made = client.post(path, json=body)
+            assert made.status_code == 201, made.text
+
+    def make_key(self, of: Caller | None = None, **fields: Any) -> str:
+        """The secret of a new key of lantern (or another account's owner)."""
+        _, secret = access.create_key(
+            self.database,
+            of or self.lantern,
+            **{"name": "matrix", "scopes": None, **fields},
+            now=NOW,
+        )
+        self.secrets.append(secret)
+        return secret
+
+    def client(self, key: str | None) -> CheckedClient:
+        """A client that sends the key; every answer is held to the document."""
+        client = self.app.test_client()
+        assert isinstance(client, CheckedClient)
+        client.answer_check, client.key = self.answer_check, key
+        return client
+
+    def send(self, key: str | None, operation: Operation, ids: Ids, **changes: Any) -> Any:
+        """A valid request with this key about these ids, or one changed in its parts."""
+        query = changes.pop("query", None)
+        request = request_of(operation, ids, next(self.serials), **changes)
+        return self.client(key).open(url_of(operation, ids, query), **request)
+
+    def ids(self, base: Ids, *, key: str) -> Ids:
+        """The ids with a key's id that exists: within ``account``, ``site``, ``grinder`` ..."""
+        return replace(base, key_id=self.spare_key_ids[key])
+
+    def rows(self) -> Rows:
+        """Every row of every table; only when a key was last used is left out."""
+        return self._rows(self._everything)
+
+    def rows_of_other_account(self) -> Rows:
+        """The rows of harbour alone."""
+        return self._rows(self._of_harbour)
+
+    def _rows(self, statements: Mapping[str, str]) -> Rows:
+        cursor = self._looking.cursor()
+        found = {name: cursor.execute(text).fetchall() for name, text in statements.items()}
+        cursor.close()
+        return found
+
+    def _statements(self, where: str = "") -> dict[str, str]:
+        found = {}
+        for table in metadata.sorted_tables:
+            kept = ", ".join(column.name for column in table.c if column.name != "last_used_at")
+            order = ", ".join(column.name for column in table.primary_key)
+            found[table.name] = f"SELECT {kept} FROM {table.name} {where} ORDER BY {order}"
+        return found
+
+    def close(self) -> None:
+        self._looking.close()
+
+
+def make_scene(
+    made: MadeDatabase,
+    all_rows_url: str,
+    folder: str,
+    database: Database,
+    answer_check: AnswerCheck,
+) -> Scene:
+    """The scene on a fresh database, its clock standing still at ``NOW``."""
+    settings = read_settings({"BURRLINE_DATA_DIR": folder, "BURRLINE_DATABASE_URL": made.url})
+    app = make_app(settings, database, clock=lambda: NOW)
+    app.test_client_class = CheckedClient
+    return Scene(app, database, answer_check, all_rows_url)

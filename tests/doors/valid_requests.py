@@ -1,0 +1,276 @@
+"""A valid request for every operation: where the matrices of this folder start from.
+
+An operation added to the list without an entry here fails ``test_every_operation_has_a_request``;
+with an entry, all matrices cover it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from urllib.parse import quote
+
+from burrline_service.api import make_operations
+from burrline_service.api.operation import Operation
+
+NOW = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
+OPERATIONS = make_operations()
+BY_NAME = {operation.name: operation for operation in OPERATIONS}
+WITH_KEY = tuple(operation for operation in OPERATIONS if not operation.is_open)
+WITH_ID = tuple(operation for operation in WITH_KEY if operation.path_ids)
+LISTS = tuple(operation for operation in OPERATIONS if operation.is_list)
+REPLAYABLE = tuple(operation for operation in OPERATIONS if operation.is_replayable)
+
+# One request id for all: with it two answers can be the same to the byte.
+REQUEST_ID = "doors-matrix-1"
+
+
+@dataclass(frozen=True)
+class Ids:
+    """The ids of one object of each kind that belong together."""
+
+    site_id: str
+    grinder_id: str
+    burr_set_id: str
+    run_id: str
+    key_id: str
+
+    @classmethod
+    def named(cls, word: str, key_id: str | None = None) -> Ids:
+        """Ids around one word of three letters, so that all such ids are equally long."""
+        assert len(word) == 3
+        return cls(
+            site_id=f"{word}-site",
+            grinder_id=f"{word}-bar",
+            burr_set_id=f"{word}-burrs",
+            run_id=f"{word}-run-0001",
+            key_id=f"{word}Key00" if key_id is None else key_id,
+        )
+
+    def without(self, text: str) -> str:
+        """The text with each of these ids replaced by its kind."""
+        for kind in ("site_id", "grinder_id", "burr_set_id", "run_id", "key_id"):
+            text = text.replace(getattr(self, kind), f"<{kind}>")
+        return text
+
+
+def instant(at: datetime) -> str:
+    return at.isoformat().replace("+00:00", "Z")
+
+
+def _fitted_at(serial: int) -> str:
+    """An instant of its own for each serial: two sets cannot be fitted at once."""
+    return instant(NOW - timedelta(days=20) + timedelta(minutes=serial))
+
+
+def new_run(ids: Ids, serial: int) -> dict[str, Any]:
+    return {
+        "run_id": f"fresh-run-{serial:06}",
+        "grinder_id": ids.grinder_id,
+        "started_at": instant(NOW - timedelta(days=1) + timedelta(seconds=serial)),
+        "seconds": 7.5,
+        "grams": 18.25,
+        "source": "scale-left",
+        "brew": {"method": "espresso", "beverage_grams": 37},
+    }
+
+
+def new_burr_set(ids: Ids, serial: int) -> dict[str, Any]:
+    return {
+        "burr_set_id": f"fresh-burrs-{serial}",
+        "geometry": "flat",
+        "diameter_millimetres": 64,
+        "prior_grams": 0,
+        "fitted_at": _fitted_at(serial),
+    }
+
+
+def new_grinder(ids: Ids, serial: int) -> dict[str, Any]:
+    return {
+        "grinder_id": f"fresh-bar-{serial}",
+        "site_id": ids.site_id,
+        "name": "Bar at the window",
+        "rated_duty": {"kind": "intermittent", "on_seconds": 30, "cycle_seconds": 120},
+        "motor": {"sensor": "housing", "caution_celsius": 60, "limit_celsius": 75},
+        "grind": {"setting_step": 0.1, "expected_grams_per_second": 2.4},
+    }
+
+
+def new_site(ids: Ids, serial: int) -> dict[str, Any]:
+    return {"site_id": f"fresh-site-{serial}", "name": "Quay", "time_zone": "Europe/Lisbon"}
+
+
+Body = Callable[[Ids, int], Any]
+NO_BODY: Body | None = None
+
+# operation -> its body (of the ids it is about, and a serial that makes new things new)
+BODIES: dict[str, Body | None] = {
+    "create_site": new_site,
+    "list_sites": NO_BODY,
+    "get_site": NO_BODY,
+    "update_site": lambda ids, serial: {"name": f"Quay {serial}"},
+    "create_grinder": new_grinder,
+    "list_grinders": NO_BODY,
+    "get_grinder": NO_BODY,
+    "update_grinder": lambda ids, serial: {"name": f"Bar {serial}", "motor": {"rated_watts": 350}},
+    "fit_burr_set": new_burr_set,
+    "list_burr_sets": NO_BODY,
+    "get_burr_set": NO_BODY,
+    "update_burr_set": lambda ids, serial: {"serial": f"B-{serial}"},
+    "add_run": new_run,
+    "add_runs": lambda ids, serial: {"runs": [new_run(ids, serial)]},
+    "list_runs": NO_BODY,
+    "get_run": NO_BODY,
+    "void_run": NO_BODY,
+    "get_status": NO_BODY,
+    "get_fleet": NO_BODY,
+    "create_key": lambda ids, serial: {"name": f"scale {serial}"},
+    "list_keys": NO_BODY,
+    "revoke_key": NO_BODY,
+    "get_livez": NO_BODY,
+    "get_readyz": NO_BODY,
+    "get_openapi": NO_BODY,
+    "get_docs": NO_BODY,
+}
+
+
+@dataclass(frozen=True)
+class BodyWithId:
+    """A body that names somebody else's object in one place."""
+
+    operation: str
+    place: str
+    kind: str  # which of the ids stands there
+    body: Callable[[Ids, Ids, int], Any]  # own ids, the ids to be named, serial
+
+    def __str__(self) -> str:
+        return f"{self.operation}-{self.place}"
+
+
+# Every place in a body where an id names something that must exist already.
+BODIES_WITH_IDS = (
+    BodyWithId(
+        "create_grinder",
+        "site_id",
+        "site_id",
+        lambda own, named, serial: new_grinder(named, serial),
+    ),
+    BodyWithId(
+        "update_grinder",
+        "site_id",
+        "site_id",
+        lambda own, named, serial: {"site_id": named.site_id},
+    ),
+    BodyWithId(
+        "fit_burr_set",
+        "burr_set_id",
+        "burr_set_id",
+        lambda own, named, serial: {"burr_set_id": named.burr_set_id},
+    ),
+    BodyWithId(
+        "update_burr_set",
+        "fittings.grinder_id",
+        "grinder_id",
+        lambda own, named, serial: {
+            "fittings": [{"grinder_id": named.grinder_id, "fitted_at": _fitted_at(serial)}]
+        },
+    ),
+    BodyWithId(
+        "add_run", "grinder_id", "grinder_id", lambda own, named, serial: new_run(named, serial)
+    ),
+    BodyWithId(
+        "add_runs",
+        "runs.grinder_id",
+        "grinder_id",
+        lambda own, named, serial: {"runs": [new_run(named, serial)]},
+    ),
+    BodyWithId(
+        "create_key",
+        "site_ids",
+        "site_id",
+        lambda own, named, serial: {"name": "x", "site_ids": [named.site_id]},
+    ),
+    BodyWithId(
+        "create_key",
+        "grinder_ids",
+        "grinder_id",
+        lambda own, named, serial: {"name": "x", "grinder_ids": [named.grinder_id]},
+    ),
+)
+# Places in bodies where the client makes an id up; unique within the account alone.
+CHOSEN_IDS = frozenset(
+    {
+        ("create_site", "site_id"),
+        ("create_grinder", "grinder_id"),
+        ("fit_burr_set", "burr_set_id"),
+        ("add_run", "run_id"),
+        ("add_runs", "runs.run_id"),
+    }
+)
+
+
+def url_of(operation: Operation, ids: Ids, query: Mapping[str, str] | None = None) -> str:
+    """The path of a request, with its query."""
+    path = operation.path
+    for name in operation.path_ids:
+        path = path.replace(f"<{name}>", getattr(ids, name))
+    if query:
+        path += "?" + "&".join(f"{name}={quote(value, safe='')}" for name, value in query.items())
+    return path
+
+
+def request_of(
+    operation: Operation,
+    ids: Ids,
+    serial: int,
+    *,
+    body: Any = None,
+    query: Mapping[str, str] | None = None,
+    headers: Mapping[str, str] | None = None,
+) -> dict[str, Any]:
+    """The keywords of a valid request for Flask's test client, or one with another body."""
+    made = BODIES[operation.name]
+    if body is None and made is not None:
+        body = made(ids, serial)
+    sent = {"X-Request-Id": REQUEST_ID}
+    keywords: dict[str, Any] = {}
+    if operation.needs_if_match:
+        sent["If-Match"] = "*"
+    if body is not None:
+        sent["Content-Type"] = operation.takes_media[0]
+        keywords["data"] = json.dumps(body)
+    return {**keywords, "method": operation.method, "headers": {**sent, **(headers or {})}}
+
+
+def ids_in_bodies(document: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Every (operation, place) of a request body in the document that holds an id."""
+    for path in document["paths"].values():
+        for method, operation in path.items():
+            if method == "parameters" or "requestBody" not in operation:
+                continue
+            for content in operation["requestBody"]["content"].values():
+                for place in _places(document, content["schema"], ""):
+                    if place.rpartition(".")[2].removesuffix("s").endswith("_id"):
+                        yield operation["operationId"], place
+
+
+def _places(document: Mapping[str, Any], schema: Any, place: str) -> Iterator[str]:
+    for name, inner in members_of(document, schema):
+        here = f"{place}.{name}" if place else name
+        yield here
+        yield from _places(document, inner, here)
+
+
+def members_of(document: Mapping[str, Any], schema: Any) -> Iterator[tuple[str, Any]]:
+    """The members an object of this schema may have; of an array, those of its items."""
+    if "$ref" in schema:
+        schema = document["components"]["schemas"][schema["$ref"].rpartition("/")[2]]
+    yield from schema.get("properties", {}).items()
+    for word in ("oneOf", "anyOf", "allOf"):
+        for choice in schema.get(word, ()):
+            yield from members_of(document, choice)
+    if "items" in schema:
+        yield from members_of(document, schema["items"])
