@@ -141,7 +141,8 @@ class _Writer:
             content["example"] = operation.takes_example
         return {
             "required": True,
-            "content": {media: dict(content) for media in operation.takes_media},
+            # one media type per body, the first: client generators stumble over two
+            "content": {operation.takes_media[0]: dict(content)},
         }
 
     def _responses(self, operation: Operation) -> dict[str, Any]:
