@@ -951,7 +951,7 @@ class Throughput(Model):
     burr_run_count: int | None = None
     """Runs through this set."""
     burr_estimated_grams: float | None = None
-    """The part of `burr_grams` that was estimated, not measured, in grams."""
+    """What nobody weighed, beside `burr_grams`: an estimate, in grams; null: it cannot be told."""
     grinder_grams: float
     """Coffee through this grinder in all, in grams."""
     grinder_run_seconds: float

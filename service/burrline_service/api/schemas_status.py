@@ -36,7 +36,8 @@ class ThroughputSchema(Answer):
     )
     burr_run_count = nullable(StrictInteger, "Runs through this set.", example=2650)
     burr_estimated_grams = nullable(
-        StrictFloat, "The part of `burr_grams` that was estimated, not measured, in grams."
+        StrictFloat,
+        "What nobody weighed, beside `burr_grams`: an estimate, in grams; null: it cannot be told.",
     )
     grinder_grams = StrictFloat("Coffee through this grinder in all, in grams.")
     grinder_run_seconds = StrictFloat("Motor-on time in all, in seconds.")
