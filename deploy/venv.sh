@@ -52,6 +52,10 @@ END
 
 prepare() { # EXTRA: .venv with both distributions and the named extra (demo or test)
     local extra=$1 python wanted stamp
+    if command -v flock >/dev/null 2>&1; then # one at a time, or both spoil .venv
+        exec 9>.venv-lock || fail "cannot write to $PWD" 73
+        flock -n 9 || { say "waiting for another installation into .venv" && flock 9; }
+    fi
     if ! is_new_enough .venv/bin/python; then
         python=$(find_python) || exit
         say "making .venv with $("$python" --version)"
@@ -61,9 +65,11 @@ prepare() { # EXTRA: .venv with both distributions and the named extra (demo or 
     wanted=$(fingerprint) || fail "cannot read the project's files"
     stamp=.venv/burrline-installed
     if [ "$(cat "$stamp-$extra" 2>/dev/null)" = "$wanted" ]; then
+        exec 9>&-
         return
     fi
     if [ "$extra" = demo ] && [ "$(cat "$stamp-test" 2>/dev/null)" = "$wanted" ]; then
+        exec 9>&-
         return # the tests' set holds all of the demo's
     fi
     say "installing into .venv (a minute or two, the first time only)"
@@ -73,4 +79,5 @@ prepare() { # EXTRA: .venv with both distributions and the named extra (demo or 
         --editable ./sdk --editable ".[$extra]" </dev/null ||
         fail "pip could not install the packages; its words are above" 69
     printf '%s\n' "$wanted" >"$stamp-$extra"
+    exec 9>&-
 }

@@ -31,17 +31,20 @@ def judge(status: Status, required: Collection[str] = ()) -> Verdict:
     """Motor and duty of one grinder as a verdict.
 
     A part that cannot be judged (no sensor, no rating, nothing heard) is passed over unless it is
-    required: then it makes the verdict unknown, if nothing worse is known.
+    required: then it makes the verdict unknown, if nothing worse is known. Where neither part can
+    be judged the verdict is unknown too.
     """
     codes = {
         "motor": MOTOR_CODES.get(status.motor.state),
         "duty": DUTY_CODES.get(status.duty.state),
     }
     known = [code for code in codes.values() if code is not None]
-    worst = max(known, default=OK)
+    worst = max(known, default=UNKNOWN)
     if worst == OK and any(codes[part] is None for part in required):
         worst = UNKNOWN
     says = "; ".join((_motor_words(status), _duty_words(status)))
+    if worst == ALERT:
+        says += "; unplug it before touching it, never restart it from afar"
     return Verdict(
         worst, f"{WORDS[worst]} - {status.grinder_id}: {says} | {' '.join(_performance(status))}"
     )

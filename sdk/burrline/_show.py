@@ -9,6 +9,10 @@ from burrline.models import Status
 
 COLUMNS = ("grinder", "site", "burrs kg", "today kg", "motor", "duty", "break-in", "last run")
 RIGHT = {2, 3}
+CAUTION = (
+    "Let it rest. Unplug it and keep the plug in sight before touching burrs or housing: hot "
+    "surfaces, and a thermal cut-out may start it again by itself. The maker's manual comes first."
+)
 
 
 def printable(text: str) -> str:
@@ -47,7 +51,8 @@ def status_lines(status: Status) -> str:
         (status.grinder_id, f"{status.name}, site {status.site_id}, {_minute(status.as_of)}"),
         (
             "burr set",
-            f"{throughput.burr_set_id}: {_kilograms(throughput.burr_grams)} kg in "
+            f"{throughput.burr_set_id}: "
+            f"{_weighed(throughput.burr_grams, throughput.burr_estimated_grams)} in "
             f"{throughput.burr_run_count} runs here"
             if throughput.burr_set_id
             else "none fitted",
@@ -57,10 +62,10 @@ def status_lines(status: Status) -> str:
         ("motor", _motor_words(status)),
         ("break-in", f"{break_in.stage} ({break_in.basis}): {break_in.sentence}"),
     ]
-    if duty.ready_at is not None:
-        lines.append(("ready", _minute(duty.ready_at)))
-    if motor.read_at is not None:
-        lines.append(("read", _minute(motor.read_at)))
+    if duty.state == "exceeded" and duty.ready_at is not None:
+        lines.append(("", f"duty back within its rating at {_second(duty.ready_at)}"))
+    if motor.state == "over" or duty.state == "exceeded":
+        lines.append(("caution", CAUTION))
     width = max(len(name) for name, _ in lines)
     return printable("\n".join(f"{name.ljust(width)}  {text}" for name, text in lines))
 
@@ -72,7 +77,7 @@ def _row(status: Status) -> tuple[str, ...]:
     return (
         status.grinder_id,
         status.site_id,
-        _kilograms(status.throughput.burr_grams),
+        _in_short(status.throughput.burr_grams, status.throughput.burr_estimated_grams),
         _kilograms(status.throughput.today_grams),
         motor,
         status.duty.state,
@@ -86,6 +91,10 @@ def _duty_words(status: Status) -> str:
     words = f"{duty.state}: on {duty.on_seconds:.0f} s in the last {duty.cycle_seconds:g} s"
     if duty.rated_on_seconds is not None:
         words += f", rated {duty.rated_on_seconds:g} s"
+    if duty.coverage_fraction < 1:
+        words += f"; only {duty.coverage_fraction:.0%} of that time is known"
+    elif duty.high_fraction > duty.low_fraction:
+        words += f"; up to {duty.high_fraction * duty.cycle_seconds:.0f} s with what is estimated"
     return words
 
 
@@ -98,6 +107,10 @@ def _motor_words(status: Status) -> str:
         words += f" at the {motor.sensor}"
     if motor.limit_celsius is not None:
         words += f", limit {motor.limit_celsius:g} C"
+    if motor.read_at is not None:
+        words += f", read {_second(motor.read_at)}"
+        if motor.state == "unknown" and motor.limit_celsius is not None:
+            words += " (too long ago to judge)"
     return words
 
 
@@ -108,6 +121,27 @@ def _last_run(status: Status) -> str:
 
 def _minute(instant: datetime) -> str:
     return instant.strftime("%Y-%m-%d %H:%M UTC")
+
+
+def _second(instant: datetime) -> str:
+    return instant.strftime("%Y-%m-%d %H:%M:%S UTC")
+
+
+def _weighed(grams: float | None, estimated_grams: float | None) -> str:
+    """Kilograms weighed, and beside them those nobody weighed."""
+    words = f"{_kilograms(grams)} kg weighed"
+    if estimated_grams is None:
+        return f"{words} + an unknown amount (runs without grams)"
+    return f"{words} + about {_kilograms(estimated_grams)} kg" if estimated_grams else words
+
+
+def _in_short(grams: float | None, estimated_grams: float | None) -> str:
+    """The same in a table's cell: ``~`` partly estimated, ``+?`` partly unknown."""
+    if grams is None or estimated_grams == 0:
+        return _kilograms(grams)
+    if estimated_grams is None:
+        return f"{_kilograms(grams)}+?"
+    return f"~{_kilograms(grams + estimated_grams)}"
 
 
 def _kilograms(grams: float | None) -> str:

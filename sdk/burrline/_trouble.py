@@ -40,10 +40,19 @@ def raise_broken(error: broken.RequestException, *, name: str, is_harmless: bool
         text, again, was_reset = "the answer was cut short", is_harmless, False
     else:
         text, again, was_reset = "not sent", False, False
-    failure = errors.TransportError(f"{name}: {text} ({error})")
+    because = f"{name}: {text} ({_reason(error)})"
+    failure = errors.TransportError(because)
     failure.was_reset = was_reset
     failure.__cause__ = error
     raise Failed(failure, again=again)
+
+
+def _reason(error: BaseException) -> str:
+    """The innermost cause in its own words: the outer ones repeat it at length."""
+    *_, innermost = _causes(error)
+    if isinstance(innermost, OSError) and innermost.strerror:
+        return innermost.strerror
+    return str(innermost) or type(innermost).__name__
 
 
 def _never_stood(error: BaseException) -> bool:

@@ -94,11 +94,11 @@ class BreakIn(Model):
     burr_grams: float | None = None
     """Grams through the set that count for it."""
     low_remaining_grams: float | None = None
-    """At least so many grams remain; null: unknown."""
+    """Lower two-sided 95 % limit of the rule of thumb, in grams; null: unknown."""
     remaining_grams: float | None = None
-    """Most likely so many grams remain; null: unknown."""
+    """Middle of the rule of thumb, in grams; null: unknown, or passed."""
     high_remaining_grams: float | None = None
-    """At most so many grams remain; null: unknown."""
+    """Upper two-sided 95 % limit of the rule of thumb, in grams; null: unknown."""
     next_checkpoint_grams: float | None = None
     """At so many grams a look at the grind tells most; null: unknown."""
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
@@ -263,7 +263,9 @@ class Duty(Model):
     coverage_fraction: float
     """How much of the cycle is known, 0 to 1."""
     ready_at: datetime | None = None
-    """When the on-time is back within the rating (as_of when it is); null: not known."""
+    """When the on-time is back within the rating (as_of when it is); null: not known. Of duty
+    alone, whatever the temperature: advice, not permission.
+    """
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     @classmethod
@@ -586,7 +588,7 @@ class MotorState(Model):
     """The latest reading against the limit recorded for it."""
 
     state: Literal["ok", "warm", "over", "unknown"]
-    """`unknown`: no reading, or no limit for this sensor."""
+    """`unknown`: no reading, none of the last 15 minutes, or no limit for this sensor."""
     reading_celsius: float | None = None
     """The latest reading, in degrees Celsius."""
     read_at: datetime | None = None

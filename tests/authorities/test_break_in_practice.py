@@ -11,8 +11,6 @@ from __future__ import annotations
 
 import math
 
-import pytest
-
 from burrline_service.core.prior import (
     FLAT_64,
     FLAT_98,
@@ -63,15 +61,3 @@ def test_an_83_mm_flat_set_needs_much_more_than_a_55_mm_one() -> None:
 def test_small_conical_burrs_change_little_or_not_at_all() -> None:
     assert settling_grams(SMALL_CONICAL, 0.5) == 0  # most never had a change one could measure
     assert settling_grams(SMALL_CONICAL, 0.95) < 2_000
-
-
-@pytest.mark.parametrize(
-    ("geometry", "diameter_millimetres", "kilograms"),
-    [("flat", 98, 18), ("flat", 83, 16), ("flat", 64, 7), ("flat", 55, 6), ("conical", None, 1)],
-)
-def test_the_default_kilograms_of_a_break_in_are_the_planned_ones(
-    geometry: str, diameter_millimetres: float | None, kilograms: int
-) -> None:
-    # figures the planning of a break-in was agreed on, rounded to whole kilograms
-    burr_class = class_of(geometry, diameter_millimetres)
-    assert round(settling_grams(burr_class, 0.95) / 1000) == kilograms

@@ -195,7 +195,7 @@ def test_the_page_asks_for_a_key(scene: Scene, kind: str) -> None:
     assert "own-bar" not in answer.text
 
 
-@pytest.mark.parametrize("kind", BAD)
+@pytest.mark.parametrize("kind", [kind for kind in BAD if "in the URL" not in kind])
 @pytest.mark.parametrize(
     "operation",
     [operation for operation in OPERATIONS if operation.is_open],
@@ -203,8 +203,7 @@ def test_the_page_asks_for_a_key(scene: Scene, kind: str) -> None:
 )
 def test_what_needs_no_key_looks_at_none(scene: Scene, operation: Operation, kind: str) -> None:
     headers, query = BAD[kind](scene)
-    if query:
-        pytest.skip("a query it does not know is refused by itself")
+    assert not query  # a query it does not know is refused by itself
     assert scene.send(None, operation, OWN, headers=headers).status_code == 200
 
 

@@ -338,12 +338,39 @@ def test_status_of_one_grinder_is_a_few_lines_or_the_answer_itself(
     wire.get(f"{URL}/v1/grinders/bar-1/status", json=STATUS)
     code, out, _ = run("status", "bar-1")
     assert code == 0
-    assert re.search(r"^burr set +flat-64-a: 48\.21 kg in 2650 runs here$", out, re.M)
-    assert re.search(r"^duty +ok: on 41 s in the last 600 s, rated 150 s$", out, re.M)
-    assert re.search(r"^motor +ok: 41\.5 C at the housing, limit 75 C$", out, re.M)
+    assert re.search(r"^burr set +flat-64-a: 48\.21 kg weighed.* in 2650 runs here$", out, re.M)
+    assert re.search(r"^duty +ok: on 41 s in the last 600 s, rated 150 s.*$", out, re.M)
+    assert re.search(r"^motor +ok: 41\.5 C at the housing, limit 75 C, read .* UTC$", out, re.M)
     assert STATUS["break_in"]["sentence"] in out
     code, out, _ = run("status", "bar-1", "--json")
     assert (code, json.loads(out)) == (0, STATUS)
+
+
+def test_an_overheated_motor_is_never_called_ready_and_brings_the_caution() -> None:
+    now = STATUS["as_of"]
+    hot = {**STATUS["motor"], "state": "over", "reading_celsius": 101.6}
+    busy = {**STATUS["duty"], "state": "exceeded", "ready_at": now}
+    lines = status_lines(models.Status.from_json({**STATUS, "motor": hot}))
+    assert "ready" not in lines
+    assert "back within" not in lines
+    assert "Unplug it" in lines
+    both = status_lines(models.Status.from_json({**STATUS, "motor": hot, "duty": busy}))
+    assert "duty back within its rating at" in both
+    assert "Unplug it" not in status_lines(models.Status.from_json(STATUS))
+
+
+@pytest.mark.parametrize(
+    ("estimated", "line", "cell"),
+    [(0.0, "weighed in", "48.21"), (5740.0, "weighed + about 5.74 kg", "~53.95"),
+     (None, "unknown amount", "48.21+?")],
+)  # fmt: skip
+def test_what_nobody_weighed_is_shown_beside_what_was(
+    estimated: float | None, line: str, cell: str
+) -> None:
+    through = {**STATUS["throughput"], "burr_estimated_grams": estimated}
+    given = models.Status.from_json({**STATUS, "throughput": through})
+    assert line in status_lines(given)
+    assert cell in fleet_table([given]).split()
 
 
 def test_no_name_can_steer_the_terminal() -> None:
@@ -377,7 +404,7 @@ WORDS = {0: "OK", 1: "WARNING", 2: "CRITICAL", 3: "UNKNOWN"}
         # what is not instrumented or not rated is passed over
         ("unknown", "ok", "", 0),
         ("ok", "unrated", "", 0),
-        ("unknown", "unrated", "", 0),
+        ("unknown", "unrated", "", 3),
         ("unknown", "near", "", 1),
         # unless it is required
         ("unknown", "ok", "motor", 3),

@@ -64,7 +64,9 @@ class DutySchema(Answer):
     )
     coverage_fraction = StrictFloat("How much of the cycle is known, 0 to 1.")
     ready_at = nullable(
-        Instant, "When the on-time is back within the rating (as_of when it is); null: not known."
+        Instant,
+        "When the on-time is back within the rating (as_of when it is); null: not known. Of duty "
+        "alone, whatever the temperature: advice, not permission.",
     )
 
 
@@ -72,7 +74,8 @@ class MotorStateSchema(Answer):
     """The latest reading against the limit recorded for it."""
 
     state = Choice(
-        "`unknown`: no reading, or no limit for this sensor.", _words(MotorState, "state")
+        "`unknown`: no reading, none of the last 15 minutes, or no limit for this sensor.",
+        _words(MotorState, "state"),
     )
     reading_celsius = nullable(StrictFloat, "The latest reading, in degrees Celsius.")
     read_at = nullable(Instant, "When it was read.")
@@ -92,9 +95,17 @@ class BreakInSchema(Answer):
     verdict = Text("The reason, as a code.", low=0, high=100)
     sentence = Text("The same for a person.", low=0, high=1000)
     burr_grams = nullable(StrictFloat, "Grams through the set that count for it.")
-    low_remaining_grams = nullable(StrictFloat, "At least so many grams remain; null: unknown.")
-    remaining_grams = nullable(StrictFloat, "Most likely so many grams remain; null: unknown.")
-    high_remaining_grams = nullable(StrictFloat, "At most so many grams remain; null: unknown.")
+    low_remaining_grams = nullable(
+        StrictFloat,
+        "Lower two-sided 95 % limit of the rule of thumb, in grams; null: unknown.",
+    )
+    remaining_grams = nullable(
+        StrictFloat, "Middle of the rule of thumb, in grams; null: unknown, or passed."
+    )
+    high_remaining_grams = nullable(
+        StrictFloat,
+        "Upper two-sided 95 % limit of the rule of thumb, in grams; null: unknown.",
+    )
     next_checkpoint_grams = nullable(
         StrictFloat, "At so many grams a look at the grind tells most; null: unknown."
     )

@@ -48,12 +48,12 @@ STATUS = {
         "basis": "expected",
         "verdict": "within_expected_kilograms",
         "sentence": (
-            "2.4 kg are through the burrs; 6.9 kg are expected to be enough for 95 of 100 sets "
-            "of 64 mm flat burrs."
+            "2.4 kg are through the burrs; by a rule of thumb 6.9 kg are enough for most "
+            "64 mm flat burrs."
         ),
         "burr_grams": 2411.6,
         "low_remaining_grams": 0.0,
-        "remaining_grams": 0.0,
+        "remaining_grams": None,
         "high_remaining_grams": 6007.0,
         "next_checkpoint_grams": 6880.6,
     },

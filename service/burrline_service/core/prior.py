@@ -183,9 +183,10 @@ def expected_break_in(
 
     Valid
     -----
-    Grams rounded to 1 g. Never says settled: that takes a measurement, and past the 95 %
-    kilograms it does not say how many are left. The low limit of the grams
-    to go is 0 for every class so far: over a fifth of the sets never had enough to change.
+    Grams rounded to 1 g; the middle of the grams to go is None once it is passed. Never says
+    settled: that takes a measurement, and past the 95 % kilograms it does not say how many are
+    left. The low limit of the grams to go is 0 for every class so far: over a fifth of the sets
+    never had enough to change.
 
     Source
     ------
@@ -233,7 +234,8 @@ def expected_break_in(
         ),
         burr_grams=burr_grams,
         low_remaining_grams=_left(low, most),
-        remaining_grams=None if is_measurement_due else _left(best, likely),
+        # past the middle of the expectation nothing more can be said of the middle
+        remaining_grams=None if is_measurement_due else _left(best, likely) or None,
         high_remaining_grams=None if is_past else _left(high, least),
         next_checkpoint_grams=(
             burr_grams if is_measurement_due else burr_grams + _left(enough, likely)

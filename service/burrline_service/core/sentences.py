@@ -50,22 +50,18 @@ def break_in_sentence(
     --------
     >>> break_in_sentence("new_burrs", class_name="64 mm flat burrs", is_vague=False,
     ...     pre_treated="none", through_grams=0.0, enough_grams=6900.0)
-    'The burrs are new: 6.9 kg are expected to be enough for 95 of 100 sets of 64 mm flat burrs.'
+    'The burrs are new: by a rule of thumb 6.9 kg are enough for most 64 mm flat burrs.'
     """
     through, enough = _kilograms(through_grams), _kilograms(enough_grams)
-    expected = f"{enough} are expected to be enough for 95 of 100 sets of {class_name}"
+    expected = f"by a rule of thumb {enough} are enough for most {class_name}"
     if is_vague:
-        expected = (
-            f"there is little experience with {class_name}; {enough} should be enough for "
-            "95 of 100 sets"
-        )
+        expected = f"there is little experience with {class_name}, at a guess {enough} are enough"
     text = {
         "new_burrs": f"The burrs are new: {expected}.",
         "within_expected_kilograms": f"{through} are through the burrs; {expected}.",
         "past_expected_kilograms": (
-            f"{through} are through the burrs, more than the {enough} expected to be enough for 95 "
-            f"of 100 sets of {class_name}. Only a measurement of the grind can tell whether "
-            "they have settled."
+            f"{through} are through the burrs; {expected}. Only a measurement of the grind can "
+            "tell whether they have settled."
         ),
         "prior_kilograms_unknown": (
             "It is not known how much went through the burrs before they were fitted here"

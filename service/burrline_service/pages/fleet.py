@@ -46,7 +46,9 @@ def make_blueprint(database: Database, *, clock: Callable[[], datetime]) -> Blue
             sites=sites,
             chosen=chosen,
             now=now,
-            needs_caution=any(state.motor.state == "over" for state in states),
+            needs_caution=any(
+                state.motor.state == "over" or state.duty.state == "exceeded" for state in states
+            ),
             tally=words.tally_of(states),
         )
         return _sealed(Response(page, mimetype="text/html"))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 
-from ..core.records import BreakIn, Duty, MotorState, Status
+from ..core.records import BreakIn, Duty, MotorState, Status, Throughput
 
 DUTY_WORDS = {
     "ok": "within rating",
@@ -52,7 +52,6 @@ def row_of(status: Status, zone: tzinfo | None, *, now: datetime) -> Row:
     through = status.throughput
     duty_tone = TONES.get(status.duty.state, "plain")
     motor_tone = TONES.get(status.motor.state, "plain")
-    estimated = through.burr_estimated_grams
     return Row(
         grinder_id=status.grinder_id,
         site_id=status.site_id,
@@ -60,8 +59,8 @@ def row_of(status: Status, zone: tzinfo | None, *, now: datetime) -> Row:
         urgency={"alert": 2, "caution": 1}.get(duty_tone, 0)
         + 2 * {"alert": 2, "caution": 1}.get(motor_tone, 0),
         burr_set=through.burr_set_id or "none fitted",
-        through="-" if through.burr_grams is None else kilograms(through.burr_grams),
-        estimated=f"+ about {kilograms(estimated)} not weighed" if estimated else "",
+        through=through_words(through),
+        estimated=estimated_words(through),
         today=kilograms(through.today_grams),
         duty=DUTY_WORDS[status.duty.state],
         duty_tone=duty_tone,
@@ -83,6 +82,30 @@ def tally_of(states: list[Status]) -> dict[str, int]:
         "over rating": sum(state.duty.state == "exceeded" for state in states),
         "breaking in": sum(state.break_in.stage in ("new", "breaking_in") for state in states),
     }
+
+
+def through_words(through: Throughput) -> str:
+    """All that went through the burrs, weighed here or known from before; ``-`` without a set."""
+    if through.burr_grams is None:
+        return "-"
+    grams = through.burr_grams if through.total_burr_grams is None else through.total_burr_grams
+    estimated = through.burr_estimated_grams
+    if estimated is None:
+        return f"{kilograms(grams)} + ?"
+    return f"about {kilograms(grams + estimated)}" if estimated else kilograms(grams)
+
+
+def estimated_words(through: Throughput) -> str:
+    """What of it was before, and what nobody weighed."""
+    words = []
+    if through.burr_grams is not None and through.total_burr_grams != through.burr_grams:
+        words.append(f"{kilograms(through.burr_grams)} weighed here")
+    estimated = through.burr_estimated_grams
+    if through.burr_grams is not None and estimated is None:
+        words.append("some runs came without grams")
+    elif estimated:
+        words.append(f"about {kilograms(estimated)} not weighed")
+    return ", ".join(words)
 
 
 def kilograms(grams: float) -> str:
@@ -108,7 +131,7 @@ def duty_detail(duty: Duty, zone: tzinfo | None) -> str:
     if duty.rated_on_seconds is not None and duty.state != "unrated":
         text += f", rated {percent(duty.rated_on_seconds / duty.cycle_seconds)}"
     if duty.state == "exceeded" and duty.ready_at is not None:
-        text += f"; back within it at {duty.ready_at.astimezone(zone or UTC):%H:%M:%S}"
+        text += f"; back within it at {duty.ready_at.astimezone(zone or UTC):%H:%M:%S %Z}"
     return text
 
 
@@ -121,6 +144,8 @@ def motor_detail(motor: MotorState, *, now: datetime) -> str:
         text += f" ({motor.sensor})"
     if motor.limit_celsius is not None:
         text += f", limit {motor.limit_celsius:g} °C"
+        if motor.state == "unknown":
+            text += "; too long ago to judge"
     return text
 
 
