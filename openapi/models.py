@@ -18,11 +18,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-SENT_BY_DEVICES = ("add_run",)
-"""Operations whose request body is a model too."""
+SENT_BY_DEVICES = ("add_run", "add_readings")
+"""Operations whose request body, or the first of its forms, is a model too."""
 
 SUCCESS_MEDIA = ("application/json", "application/health+json")
 PAGE_MEMBERS = {"items", "next_cursor"}
+INSTANTS = {"from": "from_at", "to": "to_at"}
+"""Members whose attribute tells that it is an instant."""
 OWN_NAMES = {"extra", "etag", "from_json", "to_json", "field", "datetime"}
 WIDTH = 100
 REF = "#/components/schemas/"
@@ -111,7 +113,8 @@ class _Generator:
                             yield name, has_etag
             if operation.get("operationId") in SENT_BY_DEVICES:
                 content = operation.get("requestBody", {}).get("content", {})
-                for name in self._names_in(content.get("application/json", {}).get("schema", {})):
+                sent = content.get("application/json", {}).get("schema", {})
+                for name in [*self._names_in(sent)][:1]:
                     yield name, False
 
     def _names_in(self, schema: Schema) -> Iterator[str]:
@@ -162,7 +165,8 @@ class _Generator:
         fields: list[str] = []
         reads: list[str] = []
         for member, member_schema in schema["properties"].items():
-            attribute = _attribute(name, member)
+            is_instant = member_schema.get("format") == "date-time"
+            attribute = _attribute(name, INSTANTS.get(member, member) if is_instant else member)
             shape = self._shape(member_schema, f"{name}.{member}")
             is_certain = member in required and not shape.is_nullable
             fields += self._field(attribute, member, shape, member_schema, is_certain)

@@ -10,8 +10,16 @@ from itertools import count
 from typing import Any
 
 from burrline_service.actions import admin, burrs, ingest, places, report
+from burrline_service.core.answers import Status
 from burrline_service.core.errors import Refusal
-from burrline_service.core.records import BurrSet, Caller, Grinder, Run, RunOutcome, Site, Status
+from burrline_service.core.records import (
+    BurrSet,
+    Caller,
+    Grinder,
+    Run,
+    RunOutcome,
+    Site,
+)
 from burrline_service.store.database import Database
 
 OPENED_AT = datetime(2026, 1, 5, 6, 0, tzinfo=UTC)

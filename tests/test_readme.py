@@ -35,7 +35,7 @@ def run_sample(kind: str, text: str, service: LiveService) -> str:
 
 
 def test_the_samples_post_a_run_and_read_the_changed_status(live_service: LiveService) -> None:
-    (curl, posting), (python, three_lines), (shell, commands) = samples()
+    (curl, posting), (python, three_lines), (shell, commands), (_, mending) = samples()
     assert (curl, python, shell) == ("sh", "python", "sh")
 
     answers = [json.loads(line) for line in run_sample(curl, posting, live_service).splitlines()]
@@ -53,6 +53,13 @@ def test_the_samples_post_a_run_and_read_the_changed_status(live_service: LiveSe
     now = run_sample(python, three_lines, live_service)
     assert float(now) == pytest.approx(18.2 * 4)  # README posts it twice more
 
+    told = run_sample(shell, mending, live_service)
+    throughput, alerts = (json.loads(line) for line in told.splitlines()[-2:])
+    assert throughput["by"] == "day"
+    assert alerts == {"items": [], "next_cursor": None}
+    now = run_sample(python, three_lines, live_service)
+    assert float(now) == pytest.approx(18.2 * 4 + 2500)  # one voided, one more, and the tally
+
 
 def test_the_two_commands_are_there() -> None:
     text = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -61,7 +68,7 @@ def test_the_two_commands_are_there() -> None:
         assert Path(ROOT / command).stat().st_mode & 0o111
 
 
-@pytest.mark.parametrize("position", [0, 1, 2])
+@pytest.mark.parametrize("position", range(4))
 def test_samples_name_no_service_but_the_local_one(position: int) -> None:
     _, text = samples()[position]
     assert not re.search(r"https?://(?!127\.0\.0\.1)", text)

@@ -6,6 +6,8 @@ import re
 from ipaddress import ip_address
 from urllib.parse import urlsplit
 
+DEFAULT_URL = "http://127.0.0.1:8460"
+
 
 def checked_url(url: str) -> str:
     """The service's address without a trailing slash; ``ValueError`` if it is not one."""

@@ -75,6 +75,7 @@ class Request:
     headers: Mapping[str, str]
     is_harmless: bool
     wants: str
+    tells_device_clock: bool
 
 
 class _KeyAuth(AuthBase):
@@ -103,6 +104,7 @@ class Transport:
         proxies: Mapping[str, str] | None = None,
         verify: bool | str = True,
         user_agent: str | None = None,
+        device_clock: Callable[[], tuple[str, float]] | None = None,
         clock: Callable[[], float] = time.monotonic,
         now: Callable[[], datetime] = lambda: datetime.now(timezone.utc),
         sleep: Callable[[float], None] = time.sleep,
@@ -121,6 +123,7 @@ class Transport:
         self._user_agent = f"burrline/{__version__} python-requests/{requests.__version__}" + (
             f" {user_agent}" if user_agent else ""
         )
+        self._device_clock = device_clock
         self.clock, self.now, self._sleep, self._uniform = clock, now, sleep, uniform
         self._local = threading.local()
         log.debug("client for %s, key %s", self.url, self.key_ending)
@@ -138,6 +141,7 @@ class Transport:
         is_retried: bool = True,
         resets_allowed: int | None = None,
         wants: str = "json",
+        tells_device_clock: bool = False,
     ) -> Answer:
         """Send until answered, refused or out of time.
 
@@ -152,6 +156,7 @@ class Transport:
             headers={**({"Content-Type": media_type} if body else {}), **(headers or {})},
             is_harmless=is_harmless or method in HARMLESS_METHODS,
             wants=wants,
+            tells_device_clock=tells_device_clock,
         )
         began = self.clock()
         tries = resets = 0
@@ -193,6 +198,13 @@ class Transport:
             self._local.kept = kept
         return cast(requests.Session, kept[1])
 
+    def _device_headers(self) -> dict[str, str]:
+        """Which boot of this device it is, and the seconds since: as of this try."""
+        if self._device_clock is None:
+            return {}
+        boot_id, uptime_seconds = self._device_clock()
+        return {"X-Device-Boot": boot_id, "X-Device-Uptime": f"{uptime_seconds:.3f}"}
+
     def _try_once(self, request: Request, began: float, tries: int) -> Answer:
         elapsed_seconds = self.clock() - began
         left_seconds = max(self._deadline_seconds - elapsed_seconds, SHORTEST_TIMEOUT_SECONDS)
@@ -206,13 +218,17 @@ class Transport:
                     "User-Agent": self._user_agent,
                     "Accept": "application/json" if request.wants == "json" else "*/*",
                     **request.headers,
+                    **(self._device_headers() if request.tells_device_clock else {}),
                 },
                 auth=self._auth,
                 timeout=(min(self._timeout[0], left_seconds), min(self._timeout[1], left_seconds)),
                 allow_redirects=False,
                 proxies=dict(self._proxies),
                 verify=self._verify,
+                stream=request.wants == "lines",
             )
+            if not response.ok:
+                _ = response.content  # a refusal is read whole, also where lines were wanted
         except RequestException as error:
             raise_broken(
                 error, name=f"{request.method} {request.path}", is_harmless=request.is_harmless
@@ -230,6 +246,8 @@ class Transport:
     def _read(self, response: requests.Response, request: Request) -> Answer:
         status = response.status_code
         request_id = response.headers.get("X-Request-Id")
+        if 200 <= status < 300 and request.wants == "lines":
+            return Answer(status, response, None)
         if 200 <= status < 300:
             body = response.text if request.wants == "text" else json_object(response.content)
             if not body:

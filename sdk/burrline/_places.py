@@ -18,10 +18,28 @@ Given = Mapping[str, Any] | Model
 class Places(Calls):
     """The operations on sites, grinders and burr sets."""
 
-    def create_site(self, *, site_id: str, name: str, time_zone: str) -> Site:
-        """Make a site; ``time_zone`` is its IANA name, such as ``Europe/Vienna``."""
-        body = body_of(None, {"site_id": site_id, "name": name, "time_zone": time_zone})
-        return self._post("/v1/sites", _site, body)
+    def create_site(
+        self,
+        *,
+        site_id: str,
+        name: str,
+        time_zone: str,
+        opening_hours: Given | None = None,
+        closed_days: Iterable[str] | None = None,
+    ) -> Site:
+        """Make a site; ``time_zone`` is its IANA name, such as ``Europe/Vienna``.
+
+        ``opening_hours`` are local, by day: ``{"mon": [["07:00", "19:00"]]}``; left out, the site
+        counts as always open. ``closed_days`` are dates such as ``"2026-12-25"``.
+        """
+        named = {
+            "site_id": site_id,
+            "name": name,
+            "time_zone": time_zone,
+            "opening_hours": opening_hours,
+            "closed_days": closed_days,
+        }
+        return self._post("/v1/sites", _site, body_of(None, known(named)))
 
     def list_sites(self, *, limit: int | None = None, cursor: str | None = None) -> Page[Site]:
         """The sites this key may see."""
@@ -39,7 +57,7 @@ class Places(Calls):
         if_match: IfMatch | None = None,
         **fields: Any,
     ) -> Site:
-        """Change some fields of a site; ``None`` clears one.
+        """Change some fields of a site; ``None`` clears one, ``effective_at`` dates the change.
 
         ``if_match`` (an etag, a revision or the site as read) refuses the change if somebody was
         faster; without it the site is read first and changed as it is then.
@@ -60,7 +78,9 @@ class Places(Calls):
         motor: Given | None = None,
         grind: Given | None = None,
         hopper_grams: float | None = None,
+        retained_grams: float | None = None,
         retired_at: datetime | None = None,
+        out_of_service: Iterable[Given] | None = None,
     ) -> Grinder:
         """Make a grinder with what its plate and manual say; what is not known is left out."""
         named = {
@@ -73,7 +93,9 @@ class Places(Calls):
             "motor": motor,
             "grind": grind,
             "hopper_grams": hopper_grams,
+            "retained_grams": retained_grams,
             "retired_at": retired_at,
+            "out_of_service": None if out_of_service is None else [*map(plain, out_of_service)],
         }
         return self._post("/v1/grinders", _grinder, body_of(None, known(named)))
 
@@ -174,6 +196,15 @@ class Places(Calls):
         held = self.get_burr_set(burr_set_id) if if_match is None else if_match
         body = body_of(changes, {**fields, "fittings": fittings})
         return self._patch(path, _burr_set, body, held)
+
+    def void_burr_set(self, burr_set_id: str) -> BurrSet:
+        """Take a set entered by mistake out of every answer."""
+        return self._post(path_of("/v1/burr-sets/{}/void", burr_set_id), _burr_set)
+
+
+def plain(given: Given) -> dict[str, Any]:
+    """A mapping or a model as the object that is sent."""
+    return body_of(given, {})
 
 
 def known(named: Mapping[str, Any]) -> dict[str, Any]:

@@ -1,38 +1,23 @@
-"""Runs: one, many, read back, voided.
-
-Every run is sent with its id, so sending again is always safe. Many runs go in requests of at
-most 512 KiB and 5000 lines; a request the service finds too large, or during which the
-connection keeps breaking (a server that refuses a large body often just hangs up), is halved.
-"""
+"""Runs: one, many, read back, voided."""
 
 from __future__ import annotations
 
-import dataclasses
-import re
-from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import datetime, timedelta
-from typing import Any
 
 from burrline import errors
-from burrline._calls import Calls, encode, path_of
-from burrline._convert import body_of, format_instant, new_run_id
+from burrline._batches import RUNS, Batches, aged
+from burrline._calls import encode, path_of
+from burrline._convert import body_of, format_instant
 from burrline._http import Answer
 from burrline._paging import Page
 from burrline._places import Given, known
-from burrline.models import BatchProblem, Fault, Run, RunBatchOutcome, RunOutcome
+from burrline.models import Run, RunBatchOutcome, RunOutcome
 
-MOST_BYTES = 512 * 1024
-MOST_LINES = 5000
-RESETS_BEFORE_HALVING = 2
-ENVELOPE_BYTES = len(encode({"runs": []}))
-
-Line = dict[str, Any]
-
-_LINE = re.compile(r"^#/runs/\d+(?![^/])", re.ASCII)
+TIMES = ("started_at", "age_seconds", "uptime_seconds")
 
 
-class Runs(Calls):
+class Runs(Batches):
     """The operations on runs."""
 
     def add_run(
@@ -43,6 +28,8 @@ class Runs(Calls):
         run_id: str | None = None,
         started_at: datetime | None = None,
         age_seconds: float | None = None,
+        boot_id: str | None = None,
+        uptime_seconds: float | None = None,
         seconds: float | None = None,
         grams: float | None = None,
         grams_basis: str | None = None,
@@ -60,15 +47,18 @@ class Runs(Calls):
         """Record one run, given by name, as a mapping or as a model.
 
         Left out, ``run_id`` is a fresh UUID version 7 and ``started_at`` is now less ``seconds``
-        (unless ``age_seconds`` is given): right for a run that has just ended. The outcome is
-        ``accepted``, or ``duplicate`` if this very run was recorded before; another run under the
-        same id raises ``Conflict``. An error's ``remaining`` holds the run with its id.
+        (unless ``age_seconds`` or ``uptime_seconds`` is given): right for a run that has just
+        ended. The outcome is ``accepted``, or ``duplicate`` if this very run was recorded before;
+        another run under the same id raises ``Conflict``. An error's ``remaining`` holds the run
+        with its id.
         """
         named = {
             "grinder_id": grinder_id,
             "run_id": run_id,
             "started_at": started_at,
             "age_seconds": age_seconds,
+            "boot_id": boot_id,
+            "uptime_seconds": uptime_seconds,
             "seconds": seconds,
             "grams": grams,
             "grams_basis": grams_basis,
@@ -83,8 +73,8 @@ class Runs(Calls):
             "brew": brew,
             "source": source,
         }
-        line = self._with_id(body_of(run, known(named)))
-        if line.get("started_at") is None and line.get("age_seconds") is None:
+        line = self._with_id(body_of(run, known(named)), "run_id")
+        if all(line.get(name) is None for name in TIMES):
             lasted = line.get("seconds")
             ago = timedelta(seconds=lasted if isinstance(lasted, (int, float)) else 0)
             line["started_at"] = format_instant(self._transport.now() - ago)
@@ -92,43 +82,41 @@ class Runs(Calls):
             answer = self._transport.send(
                 "POST",
                 "/v1/runs",
-                body=lambda elapsed_seconds: encode(_aged(line, elapsed_seconds)),
+                body=lambda elapsed_seconds: encode(aged(line, elapsed_seconds)),
                 is_harmless=True,
+                tells_device_clock=True,
             )
             return self._read(answer, lambda one: RunOutcome.from_json(one.body))
         except errors.APIError as error:
             error.remaining = (line,)
             raise
 
-    def add_runs(self, runs: Iterable[Given]) -> RunBatchOutcome:
+    def add_runs(
+        self,
+        runs: Iterable[Given],
+        *,
+        watched_from: datetime | None = None,
+        watched_until: datetime | None = None,
+        watched_grinder_ids: Iterable[str] | None = None,
+    ) -> RunBatchOutcome:
         """Record many runs, in as many requests as it takes; a bad line never blocks a good one.
 
         Left out, ``run_id`` is a fresh UUID version 7; the time is not filled in, for these runs
         have not just ended. ``index`` in the problems counts within ``runs``. An error's
         ``remaining`` holds the runs not known to be recorded, with their ids.
+
+        ``watched_from`` says that from there to ``watched_until`` (left out: now) nothing else
+        ran on these grinders, or on those named; there may be no run at all.
         """
-        lines = [self._with_id(body_of(run, {})) for run in runs]
-        merged = RunBatchOutcome(
-            received=0, accepted=0, duplicates=0, conflicts=0, rejected=0, problems=()
-        )
-        waiting = deque(_split(lines))
-        began = self._transport.clock()
-        while waiting:
-            first, chunk = waiting.popleft()
-            try:
-                merged = _merge(merged, self._send_chunk(chunk, began), first)
-            except errors.APIError as error:
-                if len(chunk) > 1 and _is_too_much(error):
-                    half = len(chunk) // 2
-                    waiting.appendleft((first + half, chunk[half:]))
-                    waiting.appendleft((first, chunk[:half]))
-                elif isinstance(error, errors.PayloadTooLarge):
-                    merged = _merge(merged, _refused(chunk[0], error), first)
-                else:
-                    later = (line for _, lines in waiting for line in lines)
-                    error.remaining = (*chunk, *later)
-                    raise
-        return merged
+        lines = [self._with_id(body_of(run, {}), "run_id") for run in runs]
+        if watched_from is not None and watched_until is None:
+            watched_until = self._transport.now()
+        watched = {
+            "watched_from": watched_from,
+            "watched_until": watched_until,
+            "watched_grinder_ids": watched_grinder_ids,
+        }
+        return self._send_lines(RUNS, lines, body_of(known(watched), {}))
 
     def list_runs(
         self,
@@ -155,97 +143,6 @@ class Runs(Calls):
     def void_run(self, run_id: str) -> Run:
         """Take a run out of every total; sent again it stays out."""
         return self._post(path_of("/v1/runs/{}/void", run_id), _stored_run)
-
-    def _with_id(self, line: Line) -> Line:
-        if line.get("run_id") is None:
-            line["run_id"] = new_run_id(self._transport.now())
-        return line
-
-    def _send_chunk(self, chunk: Sequence[Line], began: float) -> RunBatchOutcome:
-        waited_seconds = self._transport.clock() - began
-        answer = self._transport.send(
-            "POST",
-            "/v1/runs/batch",
-            body=lambda elapsed_seconds: encode(
-                {"runs": [_aged(line, waited_seconds + elapsed_seconds) for line in chunk]}
-            ),
-            is_harmless=True,
-            resets_allowed=RESETS_BEFORE_HALVING if len(chunk) > 1 else None,
-        )
-        outcome = self._read(answer, lambda one: RunBatchOutcome.from_json(one.body))
-        if outcome.received != len(chunk):
-            raise errors.TransportError(
-                f"{len(chunk)} runs were sent, but {outcome.received} arrived: something between "
-                "here and the service cuts requests short",
-                status=answer.status,
-            )
-        return outcome
-
-
-def _split(lines: Sequence[Line]) -> Iterable[tuple[int, list[Line]]]:
-    """The lines in chunks that fit a request, each with the place of its first one."""
-    first, chunk, size_bytes = 0, list[Line](), ENVELOPE_BYTES
-    for index, line in enumerate(lines):
-        line_bytes = len(encode(line)) + 1
-        if chunk and (size_bytes + line_bytes > MOST_BYTES or len(chunk) == MOST_LINES):
-            yield first, chunk
-            first, chunk, size_bytes = index, [], ENVELOPE_BYTES
-        chunk.append(line)
-        size_bytes += line_bytes
-    if chunk:
-        yield first, chunk
-
-
-def _merge(merged: RunBatchOutcome, outcome: RunBatchOutcome, first: int) -> RunBatchOutcome:
-    shifted = (_shifted(problem, first) for problem in outcome.problems)
-    return RunBatchOutcome(
-        received=merged.received + outcome.received,
-        accepted=merged.accepted + outcome.accepted,
-        duplicates=merged.duplicates + outcome.duplicates,
-        conflicts=merged.conflicts + outcome.conflicts,
-        rejected=merged.rejected + outcome.rejected,
-        problems=(*merged.problems, *shifted),
-    )
-
-
-def _shifted(problem: BatchProblem, first: int) -> BatchProblem:
-    """The problem with its places counted within the whole input instead of one request."""
-    faults = (
-        dataclasses.replace(
-            fault, pointer=_LINE.sub(f"#/runs/{problem.index + first}", fault.pointer)
-        )
-        if fault.pointer is not None
-        else fault
-        for fault in problem.errors
-    )
-    return dataclasses.replace(problem, index=problem.index + first, errors=tuple(faults))
-
-
-def _refused(line: Line, error: errors.APIError) -> RunBatchOutcome:
-    """What becomes of a single run that is too large to be sent at all."""
-    problem = BatchProblem(
-        index=0,
-        run_id=str(line["run_id"]),
-        outcome="rejected",
-        errors=(Fault(detail=str(error)),),
-    )
-    return RunBatchOutcome(
-        received=1, accepted=0, duplicates=0, conflicts=0, rejected=1, problems=(problem,)
-    )
-
-
-def _is_too_much(error: errors.APIError) -> bool:
-    if isinstance(error, errors.TransportError):
-        return error.was_reset
-    return isinstance(error, errors.PayloadTooLarge)
-
-
-def _aged(line: Line, elapsed_seconds: float) -> Line:
-    """The line at this try: an age counts back from the moment of sending, so it grows."""
-    age = line.get("age_seconds")
-    if elapsed_seconds <= 0 or isinstance(age, bool) or not isinstance(age, (int, float)):
-        return line
-    return {**line, "age_seconds": round(age + elapsed_seconds, 3)}
 
 
 def _stored_run(answer: Answer) -> Run:

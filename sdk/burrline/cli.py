@@ -1,4 +1,4 @@
-"""The command line: ``burrline post | status | check``.
+"""The command line: ``burrline post | status | check | grinder | burrs | care | set | ...``.
 
 The key comes from ``BURRLINE_KEY`` or a file named by ``--key-file``, never from an argument,
 where every user of the machine could read it. Exit codes are those of sysexits.h: 0 done,
@@ -9,22 +9,34 @@ settings; ``check`` alone has those of monitoring plugins: 0 ok, 1 caution, 2 al
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, NoReturn
 
-from burrline import _check, _show, errors
-from burrline._convert import parse_instant
+from burrline import _check, _show, _verb_apply, _verb_export, _verbs_entries, _verbs_places, errors
 from burrline._lines import read_lines
+from burrline._terminal import (
+    EX_CONFIG,
+    EX_DATAERR,
+    EX_NOPERM,
+    EX_OK,
+    EX_UNAVAILABLE,
+    EX_USAGE,
+    Parser,
+    Stop,
+    Verb,
+    Verbs,
+    attribute,
+    complain,
+    content_of,
+    instant,
+    say,
+    say_json,
+)
 from burrline._version import __version__
-from burrline.client import DEFAULT_URL, Client
+from burrline.client import Client
 from burrline.models import RunBatchOutcome
-
-EX_OK, EX_USAGE, EX_DATAERR, EX_NOINPUT = 0, 64, 65, 66
-EX_UNAVAILABLE, EX_NOPERM, EX_CONFIG = 69, 77, 78
 
 NUMBER_FLAGS = {
     "grams": "what was ground",
@@ -46,28 +58,6 @@ WORD_FLAGS = {
 }
 
 
-class _Stop(Exception):
-    """Ends a command with a code and one line."""
-
-    def __init__(self, code: int, line: str) -> None:
-        super().__init__(line)
-        self.code = code
-
-
-class _Parser(argparse.ArgumentParser):
-    """argparse with the exit code of sysexits for wrong usage, and without guessing at options."""
-
-    def __init__(self, **settings: Any) -> None:
-        super().__init__(**{**settings, "allow_abbrev": False})
-
-    def error(self, message: str) -> NoReturn:
-        what, found, rest = message.partition("unrecognized arguments: ")
-        if found:  # names only: a value may be a key that somebody meant to pass
-            named = [word.partition("=")[0] for word in rest.split() if word.startswith("-")]
-            message = f"{what}{found}{' '.join(named) or 'too many'}"
-        raise _Stop(EX_USAGE, f"{self.prog}: {message} (try {self.prog} --help)")
-
-
 def main(
     arguments: Sequence[str] | None = None, make_client: Callable[..., Client] = Client
 ) -> int:
@@ -76,7 +66,7 @@ def main(
     is_check = next((one for one in given if not one.startswith("-")), "") == "check"
     try:
         return _run(given, make_client)
-    except _Stop as stop:
+    except Stop as stop:
         code, line = stop.code, str(stop)
     except errors.APIError as error:
         code, line = _code_of(error), str(error)
@@ -87,15 +77,15 @@ def main(
     except KeyboardInterrupt:
         return 130  # 128 and the signal's number, as shells say it
     if is_check:
-        print(_show.printable(f"UNKNOWN - {line}"))
+        say(f"UNKNOWN - {line}")
         return _check.UNKNOWN
-    print(_show.printable(line), file=sys.stderr)
+    complain(line)
     return code
 
 
 def _run(given: list[str], make_client: Callable[..., Client]) -> int:
     options = _parser().parse_args(given)
-    command: Callable[[Client, argparse.Namespace], int] = options.command
+    command: Verb = options.command
     try:
         client = make_client(
             options.url,
@@ -104,49 +94,49 @@ def _run(given: list[str], make_client: Callable[..., Client]) -> int:
             user_agent="command-line",
         )
     except ValueError as error:
-        raise _Stop(EX_CONFIG, f"burrline: {error}") from None
+        raise Stop(EX_CONFIG, f"burrline: {error}") from None
     with client:
         try:
             return command(client, options)
         except ValueError as error:
-            raise _Stop(EX_DATAERR, f"burrline: {error}") from None
+            raise Stop(EX_DATAERR, f"burrline: {error}") from None
 
 
 def _post(client: Client, options: argparse.Namespace) -> int:
     named = {
         name: getattr(options, name)
-        for name in (*map(_attribute, (*NUMBER_FLAGS, *WORD_FLAGS)), "started_at")
+        for name in (*map(attribute, (*NUMBER_FLAGS, *WORD_FLAGS)), "started_at")
         if getattr(options, name) is not None
     }
     if (options.grinder_id is None) == (options.file is None):
-        raise _Stop(EX_USAGE, "burrline post: name a grinder, or a --file of runs")
+        raise Stop(EX_USAGE, "burrline post: name a grinder, or a --file of runs")
     if options.file is None:
         outcome = client.add_run(grinder_id=options.grinder_id, **named)
         if options.json:
-            _print_json(outcome.to_json())
+            say_json(outcome.to_json())
         elif not options.quiet:
-            print(_show.printable(f"{outcome.run_id} {outcome.outcome}"))
+            say(f"{outcome.run_id} {outcome.outcome}")
             for finding in outcome.findings:
-                print(_show.printable(f"  {finding.code}: {finding.detail}"))
+                say(f"  {finding.code}: {finding.detail}")
         return EX_OK
     if named:
-        raise _Stop(EX_USAGE, "burrline post: with --file, the values come from the file")
+        raise Stop(EX_USAGE, "burrline post: with --file, the values come from the file")
     return _post_file(client, options)
 
 
 def _post_file(client: Client, options: argparse.Namespace) -> int:
-    lines, faults = read_lines(_content_of(options.file))
+    lines, faults = read_lines(content_of(options.file))
     outcome = client.add_runs(run for _, run in lines)
     told = list(faults)
     for problem in outcome.problems:
         details = "; ".join(f"{one.pointer or ''} {one.detail}".strip() for one in problem.errors)
         told.append((lines[problem.index][0], f"{problem.run_id} {problem.outcome}: {details}"))
     for number, detail in sorted(told):
-        print(_show.printable(f"line {number}: {detail}"), file=sys.stderr)
+        complain(f"line {number}: {detail}")
     if options.json:
-        _print_json({**outcome.to_json(), "unreadable": len(faults)})
+        say_json({**outcome.to_json(), "unreadable": len(faults)})
     elif not options.quiet:
-        print(_summary(outcome, len(faults)))
+        say(_summary(outcome, len(faults)))
     return EX_DATAERR if faults or outcome.rejected or outcome.conflicts else EX_OK
 
 
@@ -162,23 +152,23 @@ def _status(client: Client, options: argparse.Namespace) -> int:
     if options.grinder_id is None:
         fleet = list(client.get_fleet(site_id=options.site, limit=200))
         if options.json:
-            _print_json([status.to_json() for status in fleet])
+            say_json([status.to_json() for status in fleet])
         else:
-            print(_show.fleet_table(fleet))
+            say(_show.fleet_table(fleet))
         return EX_OK
     if options.site is not None:
-        raise _Stop(EX_USAGE, "burrline status: --site goes with the whole fleet")
+        raise Stop(EX_USAGE, "burrline status: --site goes with the whole fleet")
     status = client.get_status(options.grinder_id)
     if options.json:
-        _print_json(status.to_json())
+        say_json(status.to_json())
     else:
-        print(_show.status_lines(status))
+        say(_show.status_lines(status))
     return EX_OK
 
 
 def _check_grinder(client: Client, options: argparse.Namespace) -> int:
     verdict = _check.judge(client.get_status(options.grinder_id), options.require)
-    print(_show.printable(verdict.line))
+    say(verdict.line)
     return verdict.code
 
 
@@ -197,43 +187,10 @@ def _key_from(file: str | None) -> str | None:
         key = Path(file).read_text(encoding="ascii").strip()
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) else "is not a key"
-        raise _Stop(EX_CONFIG, f"burrline: {file}: {reason}") from None
+        raise Stop(EX_CONFIG, f"burrline: {file}: {reason}") from None
     if not key:
-        raise _Stop(EX_CONFIG, f"burrline: {file}: holds no key")
+        raise Stop(EX_CONFIG, f"burrline: {file}: holds no key")
     return key
-
-
-def _content_of(file: str) -> bytes:
-    if file == "-":
-        return sys.stdin.buffer.read()
-    try:
-        return Path(file).read_bytes()
-    except OSError as error:
-        raise _Stop(EX_NOINPUT, f"burrline: {file}: {error.strerror}") from None
-
-
-def _print_json(value: Any) -> None:
-    print(json.dumps(value, indent=2))
-
-
-def _attribute(flag: str) -> str:
-    return flag.replace("-", "_")
-
-
-def _instant(text: str) -> Any:
-    try:
-        return parse_instant(text)
-    except ValueError:
-        raise argparse.ArgumentTypeError(
-            f"{text!r} is not an instant such as 2026-03-01T08:30:00+01:00"
-        ) from None
-
-
-def _positive(text: str) -> float:
-    value = float(text)
-    if not 0 < value < 86_400:
-        raise argparse.ArgumentTypeError(f"{text} is not a number of seconds to wait")
-    return value
 
 
 def _parts(text: str) -> tuple[str, ...]:
@@ -245,48 +202,30 @@ def _parts(text: str) -> tuple[str, ...]:
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = _Parser(prog="burrline", description="Post the runs of grinders, read their state.")
+    parser = Parser(prog="burrline", description="Post the runs of grinders, read their state.")
     parser.add_argument("--version", action="version", version=f"burrline {__version__}")
-    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    verbs = Verbs(parser)
 
-    def command(
-        name: str, act: Callable[..., int], text: str, *, deadline_seconds: float
-    ) -> argparse.ArgumentParser:
-        made = commands.add_parser(name, help=text, description=text)
-        made.set_defaults(command=act)
-        made.add_argument("--url", help=f"the service; default BURRLINE_URL or {DEFAULT_URL}")
-        made.add_argument("--key-file", help="file with the key; default BURRLINE_KEY")
-        made.add_argument(
-            "--deadline",
-            dest="deadline_seconds",
-            metavar="SECONDS",
-            type=_positive,
-            default=deadline_seconds,
-            help="give up after so long (default %(default)s)",
-        )
-        return made
-
-    post = command("post", _post, "Record one run, or a file of runs.", deadline_seconds=60.0)
+    post = verbs.add("post", _post, "Record one run, or a file of runs.")
     post.add_argument("grinder_id", nargs="?", metavar="GRINDER")
     for flag, text in NUMBER_FLAGS.items():
         post.add_argument(f"--{flag}", type=float, metavar="N", help=text)
     for flag, text in WORD_FLAGS.items():
         post.add_argument(f"--{flag}", metavar="TEXT", help=text)
-    post.add_argument("--started-at", type=_instant, metavar="INSTANT", help="RFC 3339")
+    post.add_argument("--started-at", type=instant, metavar="INSTANT", help="RFC 3339")
     post.add_argument("--file", metavar="FILE", help="one JSON object per line; - for stdin")
-    post.add_argument("--json", action="store_true", help="print the answer as JSON")
     post.add_argument("--quiet", action="store_true", help="print nothing but what went wrong")
 
-    status = command("status", _status, "Show one grinder or the fleet.", deadline_seconds=60.0)
+    status = verbs.add("status", _status, "Show one grinder or the fleet.")
     status.add_argument("grinder_id", nargs="?", metavar="GRINDER")
     status.add_argument("--site", metavar="SITE", help="only the grinders of this site")
-    status.add_argument("--json", action="store_true", help="print the answer as JSON")
 
-    check = command(
+    check = verbs.add(
         "check",
         _check_grinder,
         "Judge motor and duty of a grinder: 0 ok, 1 caution, 2 alert, 3 unknown.",
         deadline_seconds=8.0,
+        has_json=False,
     )
     check.add_argument("grinder_id", metavar="GRINDER")
     check.add_argument(
@@ -296,4 +235,8 @@ def _parser() -> argparse.ArgumentParser:
         metavar="PARTS",
         help="what must be known, else 3: motor, duty or motor,duty",
     )
+    _verbs_places.add(verbs)
+    _verbs_entries.add(verbs)
+    _verb_apply.add(verbs)
+    _verb_export.add(verbs)
     return parser

@@ -12,17 +12,20 @@ from typing import Any
 import requests
 
 from burrline._calls import path_of
+from burrline._checked import DEFAULT_URL
 from burrline._convert import body_of
+from burrline._entries import Entries
+from burrline._export import Export
 from burrline._http import Answer, Transport
+from burrline._over_time import OverTime
 from burrline._paging import Page
 from burrline._places import Places, known
+from burrline._readings import Readings
 from burrline._runs import Runs
 from burrline.models import Key, KeyWithSecret, Liveness, Readiness, Status
 
-DEFAULT_URL = "http://127.0.0.1:8460"
 
-
-class Client(Places, Runs):
+class Client(Places, Runs, Readings, Entries, OverTime, Export):
     """Speaks to one burrline service with one key.
 
     >>> client = Client("http://127.0.0.1:8460", key="burrline_example")
@@ -42,6 +45,9 @@ class Client(Places, Runs):
         As in requests; each thread and process makes a session of its own.
     user_agent
         What to add to the User-Agent header, such as ``"counter-display/2.1"``.
+    device_clock
+        For a device without a clock: gives which boot this is, as text, and the seconds since it.
+        Runs and readings that carry ``boot_id`` and ``uptime_seconds`` are placed by it.
     clock, now, sleep, uniform
         Monotonic seconds, the instant, waiting and dice: to be replaced in tests.
 
@@ -59,6 +65,7 @@ class Client(Places, Runs):
         proxies: Mapping[str, str] | None = None,
         verify: bool | str = True,
         user_agent: str | None = None,
+        device_clock: Callable[[], tuple[str, float]] | None = None,
         clock: Callable[[], float] = time.monotonic,
         now: Callable[[], datetime] = lambda: datetime.now(timezone.utc),
         sleep: Callable[[float], None] = time.sleep,
@@ -73,6 +80,7 @@ class Client(Places, Runs):
             proxies=proxies,
             verify=verify,
             user_agent=user_agent,
+            device_clock=device_clock,
             clock=clock,
             now=now,
             sleep=sleep,

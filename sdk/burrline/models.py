@@ -15,41 +15,95 @@ from burrline._convert import (
     Fields,
     Model,
     choice,
+    flag,
     instant,
     integer,
     listed,
     mapped,
+    nullable,
     number,
     text,
 )
 
 __all__ = [
+    "Alert",
     "BatchProblem",
     "BreakIn",
     "Brew",
     "BrewInput",
+    "Bucket",
     "BurrSet",
+    "CareEntry",
+    "Correction",
     "Duty",
     "Fault",
     "Finding",
     "Fitting",
     "Grind",
     "Grinder",
+    "History",
     "Key",
     "KeyWithSecret",
     "Liveness",
     "Motor",
     "MotorState",
+    "NewReading",
     "NewRun",
+    "OpenAlert",
+    "OpeningHours",
+    "Period",
     "RatedDuty",
     "Readiness",
+    "Reading",
+    "ReadingBatchOutcome",
+    "ReadingProblem",
     "Run",
     "RunBatchOutcome",
     "RunOutcome",
     "Site",
+    "Span",
     "Status",
+    "Tally",
     "Throughput",
 ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alert(Model):
+    """A condition of a grinder's motor, from when until when it held."""
+
+    kind: Literal["motor_overheat", "duty_exceeded", "long_run"]
+    """What held."""
+    severity: Literal["notice", "caution", "alert"]
+    """How much it matters."""
+    grinder_id: str
+    """The grinder."""
+    site_id: str
+    """The site it stands at."""
+    opened_at: datetime
+    """When it began."""
+    closed_at: datetime | None = None
+    """When it ended; null while it lasts."""
+    facts: Mapping[str, float | None]
+    """The numbers behind it: `peak_celsius` and `limit_celsius`; `peak_on_seconds`,
+    `rated_on_seconds` and `cycle_seconds`; `run_seconds` and `longest_run_seconds`.
+    """
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Alert") -> Alert:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            kind=fields.need("kind", choice),
+            severity=fields.need("severity", choice),
+            grinder_id=fields.need("grinder_id", text),
+            site_id=fields.need("site_id", text),
+            opened_at=fields.need("opened_at", instant),
+            closed_at=fields.maybe("closed_at", instant),
+            facts=fields.need("facts", mapped(nullable(number))),
+            extra=fields.rest(),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,6 +236,51 @@ class BrewInput(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Bucket(Model):
+    """What went through in one local hour, day or week."""
+
+    from_at: datetime = field(metadata={"json": "from"})
+    """Where the bucket begins."""
+    to_at: datetime = field(metadata={"json": "to"})
+    """Where it ends; a day has 23 or 25 hours when the clock shifts."""
+    grams: float
+    """Coffee, in grams."""
+    estimated_grams: float | None = None
+    """What nobody weighed, beside `grams`, in grams; null: it cannot be told."""
+    cleaning_grams: float
+    """Cleaning material, in grams; no coffee."""
+    run_count: int
+    """Runs that started in it."""
+    run_seconds: float
+    """Motor-on time of these runs, in seconds."""
+    grams_by_purpose: Mapping[str, float]
+    """Grams by the purpose of the run; purposes without grams left out."""
+    open_seconds: float
+    """Opening hours of the site in it, up to the instant, in seconds."""
+    covered_seconds: float
+    """How much of them is known run by run, in seconds."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Bucket") -> Bucket:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            from_at=fields.need("from", instant),
+            to_at=fields.need("to", instant),
+            grams=fields.need("grams", number),
+            estimated_grams=fields.maybe("estimated_grams", number),
+            cleaning_grams=fields.need("cleaning_grams", number),
+            run_count=fields.need("run_count", integer),
+            run_seconds=fields.need("run_seconds", number),
+            grams_by_purpose=fields.need("grams_by_purpose", mapped(number)),
+            open_seconds=fields.need("open_seconds", number),
+            covered_seconds=fields.need("covered_seconds", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BurrSet(Model):
     """A burr set and where it has been."""
 
@@ -213,6 +312,8 @@ class BurrSet(Model):
     """Every stay of the set, oldest first."""
     created_at: datetime
     """When burrline recorded the burr set."""
+    voided_at: datetime | None = None
+    """When it was voided; null: it counts."""
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
     etag: str | None = field(default=None, compare=False, repr=False)
 
@@ -237,8 +338,108 @@ class BurrSet(Model):
             rated_life_grams=fields.maybe("rated_life_grams", number),
             fittings=fields.need("fittings", listed(Fitting.from_json)),
             created_at=fields.need("created_at", instant),
+            voided_at=fields.maybe("voided_at", instant),
             extra=fields.rest(),
             etag=etag,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CareEntry(Model):
+    """Something done to a grinder."""
+
+    care_id: str
+    """The entry's id."""
+    grinder_id: str
+    """The grinder it was done to."""
+    at: datetime
+    """When it was done."""
+    task: Literal[
+        "cleaning",
+        "burrs_removed",
+        "alignment",
+        "vents_cleaned",
+        "motor_replaced",
+        "repair",
+        "inspection",
+    ]
+    """What was done. `burrs_removed` moves the zero point, `motor_replaced` starts motor time anew.
+    """
+    zero_setting: float | None = None
+    """The setting at which the burrs touch, as found afterwards."""
+    note: str | None = None
+    """What else there is to say."""
+    created_at: datetime
+    """When burrline recorded the entry."""
+    voided_at: datetime | None = None
+    """When it was voided; null: it counts."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "CareEntry") -> CareEntry:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            care_id=fields.need("care_id", text),
+            grinder_id=fields.need("grinder_id", text),
+            at=fields.need("at", instant),
+            task=fields.need("task", choice),
+            zero_setting=fields.maybe("zero_setting", number),
+            note=fields.maybe("note", text),
+            created_at=fields.need("created_at", instant),
+            voided_at=fields.maybe("voided_at", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Correction(Model):
+    """A known mistake, undone in every answer until it is revoked; several compose."""
+
+    correction_id: str
+    """The correction's id."""
+    grinder_id: str
+    """The grinder whose runs are wrong."""
+    source: str | None = None
+    """Only runs of this device; null: of every one."""
+    from_at: datetime = field(metadata={"json": "from"})
+    """Runs that started here or later, by the start as sent."""
+    to_at: datetime | None = field(default=None, metadata={"json": "to"})
+    """And before here; null: without end."""
+    grams_offset: float | None = None
+    """What is added to each run, in grams."""
+    grams_factor: float | None = None
+    """What grams are multiplied with."""
+    clock_offset_seconds: float | None = None
+    """What is added to each start, in seconds."""
+    is_void: bool
+    """Whether these runs count for nothing."""
+    reason: str
+    """Why, for those who look later."""
+    created_at: datetime
+    """When burrline recorded the correction."""
+    revoked_at: datetime | None = None
+    """When it was revoked; null: it is in force."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Correction") -> Correction:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            correction_id=fields.need("correction_id", text),
+            grinder_id=fields.need("grinder_id", text),
+            source=fields.maybe("source", text),
+            from_at=fields.need("from", instant),
+            to_at=fields.maybe("to", instant),
+            grams_offset=fields.maybe("grams_offset", number),
+            grams_factor=fields.maybe("grams_factor", number),
+            clock_offset_seconds=fields.maybe("clock_offset_seconds", number),
+            is_void=fields.need("is_void", flag),
+            reason=fields.need("reason", text),
+            created_at=fields.need("created_at", instant),
+            revoked_at=fields.maybe("revoked_at", instant),
+            extra=fields.rest(),
         )
 
 
@@ -409,8 +610,12 @@ class Grinder(Model):
     """The grind setting."""
     hopper_grams: float | None = None
     """What the hopper holds, in grams."""
+    retained_grams: float | None = None
+    """What stays in it between runs, in grams."""
     retired_at: datetime | None = None
     """When the grinder went out of use for good."""
+    out_of_service: tuple[Span, ...]
+    """When it was out of service (broken, away, put aside): no runs are missed then."""
     created_at: datetime
     """When burrline recorded the grinder."""
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
@@ -432,10 +637,42 @@ class Grinder(Model):
             motor=fields.maybe("motor", Motor.from_json),
             grind=fields.maybe("grind", Grind.from_json),
             hopper_grams=fields.maybe("hopper_grams", number),
+            retained_grams=fields.maybe("retained_grams", number),
             retired_at=fields.maybe("retired_at", instant),
+            out_of_service=fields.need("out_of_service", listed(Span.from_json)),
             created_at=fields.need("created_at", instant),
             extra=fields.rest(),
             etag=etag,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class History(Model):
+    """A grinder's throughput over time."""
+
+    grinder_id: str
+    """The grinder."""
+    time_zone: str
+    """The site's time zone, by whose clock the buckets are cut."""
+    by: Literal["hour", "day", "week"]
+    """How long a bucket is."""
+    as_of: datetime
+    """The instant this answer is for."""
+    buckets: tuple[Bucket, ...]
+    """Without gaps, the earliest first."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "History") -> History:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            grinder_id=fields.need("grinder_id", text),
+            time_zone=fields.need("time_zone", text),
+            by=fields.need("by", choice),
+            as_of=fields.need("as_of", instant),
+            buckets=fields.need("buckets", listed(Bucket.from_json)),
+            extra=fields.rest(),
         )
 
 
@@ -617,6 +854,61 @@ class MotorState(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NewReading(Model):
+    """One reading: at least one of `motor_celsius`, `ambient_celsius` and `is_running`."""
+
+    grinder_id: str
+    """The grinder that was read."""
+    reading_id: str | None = None
+    """The reading's id, chosen by the device, used once for ever; without it, grinder, source and
+    instant tell readings apart.
+    """
+    at: datetime | None = None
+    """When it was read."""
+    age_seconds: float | None = None
+    """How long before sending it was read, in seconds, instead of `at`."""
+    boot_id: str | None = None
+    """For a device without a clock: which boot of it `uptime_seconds` counts from, in its own
+    words; compared with the header X-Device-Boot.
+    """
+    uptime_seconds: float | None = None
+    """How long after that boot it was read, in seconds. With the header X-Device-Uptime of the same
+    boot its age is known; of another boot, it is the time of receipt.
+    """
+    motor_celsius: float | None = None
+    """The motor's sensor, in degrees Celsius."""
+    ambient_celsius: float | None = None
+    """The room, in degrees Celsius."""
+    is_running: bool | None = None
+    """Whether the motor runs at this instant."""
+    run_id: str | None = None
+    """The run it was read during, where the device knows: that run, once sent, closes the open one.
+    """
+    source: str | None = None
+    """Which device read it, in your own words."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "NewReading") -> NewReading:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            grinder_id=fields.need("grinder_id", text),
+            reading_id=fields.maybe("reading_id", text),
+            at=fields.maybe("at", instant),
+            age_seconds=fields.maybe("age_seconds", number),
+            boot_id=fields.maybe("boot_id", text),
+            uptime_seconds=fields.maybe("uptime_seconds", number),
+            motor_celsius=fields.maybe("motor_celsius", number),
+            ambient_celsius=fields.maybe("ambient_celsius", number),
+            is_running=fields.maybe("is_running", flag),
+            run_id=fields.maybe("run_id", text),
+            source=fields.maybe("source", text),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class NewRun(Model):
     """One stretch of motor-on: at least one of `seconds` and `grams`."""
 
@@ -630,6 +922,14 @@ class NewRun(Model):
     """When the motor started."""
     age_seconds: float | None = None
     """How long before sending the motor started, in seconds, instead of `started_at`."""
+    boot_id: str | None = None
+    """For a device without a clock: which boot of it `uptime_seconds` counts from, in its own
+    words; compared with the header X-Device-Boot.
+    """
+    uptime_seconds: float | None = None
+    """How long after that boot the motor started, in seconds. With the header X-Device-Uptime of
+    the same boot its age is known; of another boot, it is the time of receipt.
+    """
     seconds: float | None = None
     """Motor-on time, in seconds."""
     grams: float | None = None
@@ -653,7 +953,9 @@ class NewRun(Model):
     purpose: (
         Literal["service", "break_in", "dial_in", "measurement", "purge", "cleaning"] | None
     ) = None
-    """What the run was for; `cleaning` counts as motor time, its material not as coffee."""
+    """What the run was for; `cleaning` counts as motor time, its material not as coffee. Left out:
+    what a period says, else `service`.
+    """
     coffee_lot: str | None = None
     """Which coffee, in your own words."""
     brew: BrewInput | None = None
@@ -671,6 +973,8 @@ class NewRun(Model):
             grinder_id=fields.need("grinder_id", text),
             started_at=fields.maybe("started_at", instant),
             age_seconds=fields.maybe("age_seconds", number),
+            boot_id=fields.maybe("boot_id", text),
+            uptime_seconds=fields.maybe("uptime_seconds", number),
             seconds=fields.maybe("seconds", number),
             grams=fields.maybe("grams", number),
             grams_basis=fields.maybe("grams_basis", choice),
@@ -684,6 +988,116 @@ class NewRun(Model):
             coffee_lot=fields.maybe("coffee_lot", text),
             brew=fields.maybe("brew", BrewInput.from_json),
             source=fields.maybe("source", text),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenAlert(Model):
+    """An alert that is open at the instant of a status."""
+
+    kind: Literal["motor_overheat", "duty_exceeded", "long_run"]
+    """What holds."""
+    severity: Literal["notice", "caution", "alert"]
+    """How much it matters."""
+    opened_at: datetime
+    """Since when."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "OpenAlert") -> OpenAlert:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            kind=fields.need("kind", choice),
+            severity=fields.need("severity", choice),
+            opened_at=fields.need("opened_at", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpeningHours(Model):
+    """Local opening hours by day of the week; a day left out is a closed one."""
+
+    mon: tuple[tuple[str, ...], ...] | None = None
+    """Opening hours of Monday."""
+    tue: tuple[tuple[str, ...], ...] | None = None
+    """Opening hours of Tuesday."""
+    wed: tuple[tuple[str, ...], ...] | None = None
+    """Opening hours of Wednesday."""
+    thu: tuple[tuple[str, ...], ...] | None = None
+    """Opening hours of Thursday."""
+    fri: tuple[tuple[str, ...], ...] | None = None
+    """Opening hours of Friday."""
+    sat: tuple[tuple[str, ...], ...] | None = None
+    """Opening hours of Saturday."""
+    sun: tuple[tuple[str, ...], ...] | None = None
+    """Opening hours of Sunday."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "OpeningHours") -> OpeningHours:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            mon=fields.maybe("mon", listed(listed(text))),
+            tue=fields.maybe("tue", listed(listed(text))),
+            wed=fields.maybe("wed", listed(listed(text))),
+            thu=fields.maybe("thu", listed(listed(text))),
+            fri=fields.maybe("fri", listed(listed(text))),
+            sat=fields.maybe("sat", listed(listed(text))),
+            sun=fields.maybe("sun", listed(listed(text))),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Period(Model):
+    """What holds from an instant on for runs that leave it out; the later period wins."""
+
+    period_id: str
+    """The period's id."""
+    grinder_id: str
+    """The grinder it is about."""
+    from_at: datetime = field(metadata={"json": "from"})
+    """From when on it holds."""
+    to_at: datetime | None = field(default=None, metadata={"json": "to"})
+    """Until when; null: until a later one."""
+    setting: float | None = None
+    """The grind setting, in the machine's own scale."""
+    coffee_lot: str | None = None
+    """Which coffee, in your own words."""
+    rpm: float | None = None
+    """Burr speed, in revolutions per minute."""
+    purpose: (
+        Literal["service", "break_in", "dial_in", "measurement", "purge", "cleaning"] | None
+    ) = None
+    """What the runs are for."""
+    feed: Literal["hopper", "single_dose"] | None = None
+    """How the beans came: `hopper` or `single_dose`."""
+    created_at: datetime
+    """When burrline recorded the period."""
+    voided_at: datetime | None = None
+    """When it was voided; null: it counts."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Period") -> Period:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            period_id=fields.need("period_id", text),
+            grinder_id=fields.need("grinder_id", text),
+            from_at=fields.need("from", instant),
+            to_at=fields.maybe("to", instant),
+            setting=fields.maybe("setting", number),
+            coffee_lot=fields.maybe("coffee_lot", text),
+            rpm=fields.maybe("rpm", number),
+            purpose=fields.maybe("purpose", choice),
+            feed=fields.maybe("feed", choice),
+            created_at=fields.need("created_at", instant),
+            voided_at=fields.maybe("voided_at", instant),
             extra=fields.rest(),
         )
 
@@ -737,6 +1151,116 @@ class Readiness(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Reading(Model):
+    """A recorded reading."""
+
+    reading_id: str
+    """The reading's id: yours, or the one made of grinder, source and instant."""
+    grinder_id: str
+    """The grinder that was read."""
+    at: datetime
+    """When it was read."""
+    motor_celsius: float | None = None
+    """The motor's sensor, in degrees Celsius."""
+    ambient_celsius: float | None = None
+    """The room, in degrees Celsius."""
+    is_running: bool | None = None
+    """Whether the motor ran at that instant."""
+    run_id: str | None = None
+    """The run it was read during."""
+    source: str | None = None
+    """Which device read it."""
+    time_source: Literal["device", "age", "received", "uptime"]
+    """How `at` is known: the `device` said it (or read it as it sent it), from its `age` or
+    `uptime`, or time of receipt (`received`).
+    """
+    received_at: datetime
+    """When burrline recorded it."""
+    voided_at: datetime | None = None
+    """When it was voided; null: it was not."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Reading") -> Reading:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            reading_id=fields.need("reading_id", text),
+            grinder_id=fields.need("grinder_id", text),
+            at=fields.need("at", instant),
+            motor_celsius=fields.maybe("motor_celsius", number),
+            ambient_celsius=fields.maybe("ambient_celsius", number),
+            is_running=fields.maybe("is_running", flag),
+            run_id=fields.maybe("run_id", text),
+            source=fields.maybe("source", text),
+            time_source=fields.need("time_source", choice),
+            received_at=fields.need("received_at", instant),
+            voided_at=fields.maybe("voided_at", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingBatchOutcome(Model):
+    """What became of the readings: the counts add up to `received`."""
+
+    received: int
+    """Readings in the request. Compare it with what you sent."""
+    accepted: int
+    """Readings recorded now."""
+    duplicates: int
+    """Readings recorded before."""
+    conflicts: int
+    """Readings whose id has other content."""
+    rejected: int
+    """Readings refused."""
+    problems: tuple[ReadingProblem, ...]
+    """Every conflict and refusal."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "ReadingBatchOutcome") -> ReadingBatchOutcome:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            received=fields.need("received", integer),
+            accepted=fields.need("accepted", integer),
+            duplicates=fields.need("duplicates", integer),
+            conflicts=fields.need("conflicts", integer),
+            rejected=fields.need("rejected", integer),
+            problems=fields.need("problems", listed(ReadingProblem.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingProblem(Model):
+    """A reading that was not recorded, and why."""
+
+    index: int
+    """Its place in `readings`, from 0."""
+    reading_id: str | None = None
+    """Its id, where readable."""
+    outcome: Literal["conflict", "rejected"]
+    """`conflict`: the id was used before with other content. `rejected`: see `errors`."""
+    errors: tuple[Fault, ...]
+    """What is wrong with it; pointers from the body."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "ReadingProblem") -> ReadingProblem:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            index=fields.need("index", integer),
+            reading_id=fields.maybe("reading_id", text),
+            outcome=fields.need("outcome", choice),
+            errors=fields.need("errors", listed(Fault.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Run(Model):
     """A recorded run: its numbers as kept, and what burrline added."""
 
@@ -745,11 +1269,11 @@ class Run(Model):
     grinder_id: str
     """The grinder that ran."""
     started_at: datetime
-    """When the motor started."""
+    """When the motor started, corrections in force taken in."""
     seconds: float | None = None
     """Motor-on time, in seconds."""
     grams: float | None = None
-    """Coffee, in grams."""
+    """Coffee, in grams, corrections in force taken in."""
     grams_basis: Literal["weighed_out", "weighed_in", "target", "estimated"]
     """Where `grams` comes from: `weighed_out` (ground coffee), `weighed_in` (beans), `target` (what
     was asked of the machine) or `estimated`.
@@ -774,16 +1298,28 @@ class Run(Model):
     """The drink made from it."""
     source: str | None = None
     """Which device measured it."""
-    time_source: Literal["device", "age", "received"]
-    """How `started_at` is known: the `device` said it, from its `age`, or time of receipt
-    (`received`).
+    time_source: Literal["device", "age", "received", "uptime"]
+    """How `started_at` is known: the `device` said it, from its `age` or `uptime`, or time of
+    receipt (`received`).
     """
     received_at: datetime
     """When burrline recorded it."""
     findings: tuple[Finding, ...]
     """What looks implausible about it."""
     voided_at: datetime | None = None
-    """When it was voided; null: it counts."""
+    """When it was voided; null: it was not."""
+    raw_started_at: datetime | None = None
+    """The start as sent, where a correction changed it."""
+    raw_grams: float | None = None
+    """Coffee as sent, in grams, where a correction changed it."""
+    correction_ids: tuple[str, ...]
+    """The corrections in force that take hold of this run."""
+    from_period: tuple[Literal["setting", "coffee_lot", "rpm", "purpose", "feed"], ...]
+    """Which members the run left out and a period filled in."""
+    counts: tuple[Literal["grams", "seconds"], ...]
+    """What of it counts: nothing of a voided run; where two devices reported one grind, grams of
+    the one and seconds of one.
+    """
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     @classmethod
@@ -811,6 +1347,11 @@ class Run(Model):
             received_at=fields.need("received_at", instant),
             findings=fields.need("findings", listed(Finding.from_json)),
             voided_at=fields.maybe("voided_at", instant),
+            raw_started_at=fields.maybe("raw_started_at", instant),
+            raw_grams=fields.maybe("raw_grams", number),
+            correction_ids=fields.need("correction_ids", listed(text)),
+            from_period=fields.need("from_period", listed(choice)),
+            counts=fields.need("counts", listed(choice)),
             extra=fields.rest(),
         )
 
@@ -882,6 +1423,12 @@ class Site(Model):
     """The site's name, for people."""
     time_zone: str
     """The site's time zone by its IANA name; days begin at its midnight."""
+    opening_hours: OpeningHours | None = None
+    """Local opening hours by day of the week: a day left out is a closed one. Null or absent:
+    always open.
+    """
+    closed_days: tuple[str, ...]
+    """Local dates on which it does not open."""
     created_at: datetime
     """When burrline recorded the site."""
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
@@ -895,9 +1442,32 @@ class Site(Model):
             site_id=fields.need("site_id", text),
             name=fields.need("name", text),
             time_zone=fields.need("time_zone", text),
+            opening_hours=fields.maybe("opening_hours", OpeningHours.from_json),
+            closed_days=fields.need("closed_days", listed(text)),
             created_at=fields.need("created_at", instant),
             extra=fields.rest(),
             etag=etag,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span(Model):
+    """A stretch of time, half-open."""
+
+    from_at: datetime = field(metadata={"json": "from"})
+    """From when on it was out of service."""
+    to_at: datetime | None = field(default=None, metadata={"json": "to"})
+    """Until when; null or absent: it still is."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Span") -> Span:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            from_at=fields.need("from", instant),
+            to_at=fields.maybe("to", instant),
+            extra=fields.rest(),
         )
 
 
@@ -921,6 +1491,8 @@ class Status(Model):
     """The motor's temperature."""
     break_in: BreakIn
     """How far the burrs are broken in."""
+    alerts: tuple[OpenAlert, ...]
+    """What holds for the motor at that instant."""
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     @classmethod
@@ -936,6 +1508,54 @@ class Status(Model):
             duty=fields.need("duty", Duty.from_json),
             motor=fields.need("motor", MotorState.from_json),
             break_in=fields.need("break_in", BreakIn.from_json),
+            alerts=fields.need("alerts", listed(OpenAlert.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tally(Model):
+    """Grams over a stretch of time, half-open: they count evenly from `from` to `to`."""
+
+    tally_id: str
+    """The tally's id."""
+    grinder_id: str
+    """The grinder that ground it."""
+    from_at: datetime = field(metadata={"json": "from"})
+    """When the stretch began."""
+    to_at: datetime = field(metadata={"json": "to"})
+    """When it ended."""
+    grams: float
+    """Coffee over the whole stretch, in grams."""
+    basis: Literal["weighed_out", "weighed_in", "target", "estimated"]
+    """Where the grams come from: `weighed_out` (ground coffee), `weighed_in` (beans, bags),
+    `target` (servings times a dose) or `estimated`.
+    """
+    purpose: Literal["service", "break_in", "dial_in", "measurement", "purge"]
+    """What it was ground for."""
+    note: str | None = None
+    """What else there is to say."""
+    created_at: datetime
+    """When burrline recorded the tally."""
+    voided_at: datetime | None = None
+    """When it was voided; null: it counts."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Tally") -> Tally:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            tally_id=fields.need("tally_id", text),
+            grinder_id=fields.need("grinder_id", text),
+            from_at=fields.need("from", instant),
+            to_at=fields.need("to", instant),
+            grams=fields.need("grams", number),
+            basis=fields.need("basis", choice),
+            purpose=fields.need("purpose", choice),
+            note=fields.maybe("note", text),
+            created_at=fields.need("created_at", instant),
+            voided_at=fields.maybe("voided_at", instant),
             extra=fields.rest(),
         )
 

@@ -86,6 +86,11 @@ def _parser() -> argparse.ArgumentParser:
     revoke.add_argument("--account", metavar="ID")
     revoke.set_defaults(run=commands.revoke_key)
 
+    restore = verbs.add_parser("import", help="put an exported account into an empty one")
+    restore.add_argument("file", metavar="FILE", help="what `burrline export` wrote")
+    restore.add_argument("--account", metavar="ID", help="default: the export's own")
+    restore.set_defaults(run=commands.import_account)
+
     demo = verbs.add_parser("demo", help="fill a running service with an invented fleet")
     demo.add_argument("--url", default=os.environ.get("BURRLINE_URL", "http://127.0.0.1:8460"))
     demo.set_defaults(run=commands.demo)

@@ -10,8 +10,9 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from pathlib import Path
 
-from .actions import access, admin
+from .actions import access, admin, restore
 from .core.errors import SchemaMismatch, Unavailable
 from .core.records import Key
 from .settings import Settings
@@ -123,6 +124,25 @@ def revoke_key(settings: Settings, parsed: argparse.Namespace) -> None:
         owner = admin.owner(database, account_id=parsed.account, now=_now())
         revoked = access.revoke_key(database, owner, key_id=parsed.key_id, now=_now())
     print(_key_line(revoked))
+
+
+def import_account(settings: Settings, parsed: argparse.Namespace) -> int:
+    path = Path(parsed.file)
+    if not path.is_file():
+        print(f"burrline-service: {parsed.file}: no such file", file=sys.stderr)
+        return 66
+
+    def lines() -> Iterator[bytes]:
+        with path.open("rb") as file:
+            yield from file
+
+    with _database(settings) as database:
+        account, counts = restore.import_account(database, lines=lines, account_id=parsed.account)
+    print(f"account\t{account.account_id}")
+    for kind, count in sorted(counts.items()):
+        if kind not in ("header", "account"):
+            print(f"{kind}\t{count}")
+    return 0
 
 
 def demo(settings: Settings, parsed: argparse.Namespace) -> int:

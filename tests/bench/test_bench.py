@@ -7,8 +7,9 @@ from pathlib import Path
 import psycopg
 import pytest
 
-from bench import paired, row_security, single_and_batch, status_by_size
-from burrline_service.store.database import Database
+from bench import footprint, goals, paired, row_security, shapes, single_and_batch, status_by_size
+from bench import within as bench_within
+from burrline_service.store.database import Connection, Database
 from databases import (
     MadeDatabase,
     Server,
@@ -39,6 +40,54 @@ def test_the_scripts_measure(database: Database) -> None:
     assert list(times) == ["runs-20", "runs-60"]
     times = single_and_batch.measure(database, batch_count=5, repeats=2)
     assert paired.ratio(times, single_and_batch.SINGLE, single_and_batch.BATCH) > 0
+
+
+def test_a_table_says_what_is_met() -> None:
+    floor = goals.Measured("G1", "a batch", 0.4, 0.5, is_floor=True)
+    ceiling = goals.Measured("G7", "a status", 1.5, 1.6, note="why")
+    lines = goals.table([floor, ceiling]).splitlines()
+    assert [line.split()[0] for line in lines] == ["goal", "G1", "G7"]
+    assert (floor.is_met, ceiling.is_met) == (True, False)
+    assert lines[1].endswith("met")
+    assert lines[2].endswith("falls short  why")
+
+
+def test_the_goals_are_measured(
+    database: Database,
+    made_database: MadeDatabase,
+    database_kind: str,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Once each and with few runs: what the ratios are worth shows on a quiet machine."""
+    monkeypatch.setattr(shapes, "SHAPES", {"fleet": 5, "hub": 3, "spool": 1})
+    monkeypatch.setattr(shapes, "BATCH_COUNT", 20)
+    found = [
+        *bench_within.validation(repeats=1),
+        *bench_within.repeated(database, database_kind, repeats=1),
+        *footprint.room(made_database, database, database_kind, batches=1),
+    ]
+    assert [one.name for one in found] == ["G12", "G12", "G15", "G15", "G13"]
+    assert all(one.ratio > 0 for one in found)
+
+
+def test_raw_writing_writes_the_rows_of_the_service(
+    database: Database, made_database: MadeDatabase, postgresql_server: Server
+) -> None:
+    caller = shapes.chain_of(database, 1)
+    lines = next(shapes.lines_of("spool", 5))
+    rows = shapes.rows_of(lines, lambda line: bench_within.read_all([line])[0])
+    if not made_database.url.startswith("sqlite") and postgresql_server.process_id is None:
+        pytest.skip("raw writing needs the superuser of a server of our own")
+    writer = shapes.RawWriter(made_database.url)
+    writer.write([(caller.account_no, *row[1:]) for row in rows])
+    writer.close()
+    bench_within.send(database, caller, bench_within.read_all(lines))  # all of them duplicates
+
+    def count(connection: Connection) -> int:
+        found = connection.exec_driver_sql("SELECT count(*) FROM run").one()
+        return int(found[0])
+
+    assert database.read(caller.account_no, count) == 5
 
 
 @pytest.mark.parametrize("database_kind", ["postgresql"])

@@ -21,10 +21,11 @@ from hypothesis import HealthCheck, Phase, settings
 from schemathesis.config import SchemathesisConfig
 
 import databases
-from burrline_service.actions import access, admin, burrs, ingest, places
+from burrline_service.actions import access, admin, burrs, entries, ingest, places, readings
 from burrline_service.api import make_operations
 from burrline_service.api.document import make_document
 from burrline_service.app import make_app
+from burrline_service.core.entered import Reading
 from burrline_service.core.records import Run
 from burrline_service.settings import read_settings
 from burrline_service.store.database import Database, open_database
@@ -80,8 +81,25 @@ def furnish(database: Database) -> None:
         fields={"burr_set_id": "flat-64-a", "geometry": "flat", "prior_grams": 0},
         now=began,
     )
+    places.create_grinder(
+        database,
+        owner,
+        fields={**examples["create_grinder"], "grinder_id": "bar-2"},
+        now=began,
+    )
     run = Run(run_id="bar-1-0007-000123", grinder_id="bar-1", seconds=7.4, grams=18.2)
     ingest.add_run(database, owner, run=run, now=NOW - timedelta(days=1))
+    day = {"grinder_id": "bar-1", "from_at": began, "to_at": NOW - timedelta(days=1)}
+    tally = {**day, "tally_id": "notebook-2026-06-30", "grams": 100.0, "basis": "estimated"}
+    entries.add_tally(database, owner, fields=tally, now=NOW)
+    period = {"period_id": "period-000412", "from_at": began, "setting": 4.8}
+    entries.set_period(database, owner, grinder_id="bar-1", fields=period, now=NOW)
+    correction = {"correction_id": "correction-000413", "grams_factor": 1.04, "reason": "why"}
+    entries.add_correction(database, owner, fields={**day, **correction}, now=NOW)
+    care = {"care_id": "care-000414", "task": "cleaning", "at": began}
+    entries.record_care(database, owner, grinder_id="bar-1", fields=care, now=NOW)
+    reading = Reading("bar-1", "bar-1-t-0007-004512", at=began, motor_celsius=47.5)
+    readings.add_readings(database, owner, sent=[reading], now=NOW)
     for secret in (KEY, f"burrline_{SPARE_KEY_ID}" + "x" * 39):  # the second may be revoked
         with pytest.MonkeyPatch.context() as patch:
             patch.setattr(access, "new_secret", lambda secret=secret: secret)

@@ -333,6 +333,222 @@ def _batch_cases() -> Iterable[Hostile]:
     yield case("batch: 90000 numbers", "POST", "/v1/runs/batch", 422, body=many)
 
 
+# --- readings and what people enter -------------------------------------------------------------
+
+_AT = "2026-03-01T08:00:00Z"
+_LATER = "2026-03-01T09:00:00Z"
+_ENTRIES: dict[str, tuple[str, dict[str, Any]]] = {
+    "reading": ("/v1/readings", {"grinder_id": "own-bar", "at": _AT, "motor_celsius": 41.5}),
+    "tally": (
+        "/v1/tallies",
+        {"grinder_id": "own-bar", "from": _AT, "to": _LATER, "grams": 5, "basis": "estimated"},
+    ),
+    "period": ("/v1/grinders/own-bar/periods", {"from": _AT, "to": _LATER, "setting": 4.8}),
+    "correction": (
+        "/v1/corrections",
+        {"grinder_id": "own-bar", "from": _AT, "to": _LATER, "grams_factor": 1, "reason": "none"},
+    ),
+    "care": ("/v1/grinders/own-bar/care", {"at": _AT, "task": "cleaning"}),
+}
+_AT_OF = {"reading": "at", "care": "at"}  # of the others it is called `from`
+_ENTRY_IDS = {"reading": "reading_id", "tally": "tally_id", "care": "care_id"}
+_LATEST = "9999-12-31T23:59:59Z"
+_EARLIEST = ("0000-01-01T00:00:00Z", "0001-01-01T00:00:00+23:59", "1899-12-31T23:59:59Z")
+
+
+def _entry_cases() -> Iterable[Hostile]:
+    def entry(kind: str, name: str, *expects: int, **changed: Any) -> Hostile:
+        path, fields = _ENTRIES[kind]
+        kept = {n: v for n, v in {**fields, **changed}.items() if v != "absent"}
+        return case(f"{kind}: {name}", "POST", path, *expects, body=json.dumps(kept))
+
+    for kind, (path, fields) in _ENTRIES.items():
+        at = _AT_OF.get(kind, "from")
+        for name, text in _BAD_INSTANTS.items():
+            yield entry(kind, f"instant, {name}", 422, **{at: text})
+        for member in (*_SERVER_SET, "voided_at", "received_at", "period_id", "correction_id"):
+            yield entry(kind, f"member {member!r}", 422, **{member: None})
+        for name, value in _NOT_TEXTS.items():
+            if name != "null":
+                yield entry(kind, f"{at} as {name}", 422, **{at: value})
+        for early in _EARLIEST:
+            yield entry(kind, f"from {early}", 200 if kind == "reading" else 201, **{at: early})
+        for name, text in (("array", "[]"), ("text", '"x"'), ("null", "null")):
+            yield case(f"{kind}: {name} instead of one", "POST", path, 422, body=text)
+        yield case(f"{kind}: nothing told", "POST", path, 422, body="{}")
+        yield case(f"{kind}: as a form", "POST", path, 415, body=json.dumps(fields),
+                   Content_Type="application/x-www-form-urlencoded")  # fmt: skip
+        yield case(f"{kind}: twice a member", "POST", path, 400,
+                   body=json.dumps(fields)[:-1] + f',"{at}":"{_AT}"' + "}")  # fmt: skip
+        if "grinder_id" in fields:
+            yield entry(kind, "of nobody's grinder", 404, grinder_id="nil-bar")
+            yield entry(kind, "grinder's id with a newline", 422, grinder_id="own-bar\n")
+        if kind in _ENTRY_IDS:
+            for name in ("7 chars", "newline-at-the-end\n", "slash/es/in/it", "x" * 129, "٣" * 12):
+                yield entry(kind, f"id {name[:20]!r}", 422, **{_ENTRY_IDS[kind]: name})
+    yield entry("reading", "to come", 200, at=_LATEST, reading_id="hostile-to-come")
+    for kind in ("tally", "period", "correction", "care"):
+        yield entry(kind, "to come", 422, **{_AT_OF.get(kind, "from"): "2026-03-02T08:00:01Z"})
+    for kind in ("tally", "period", "correction"):
+        yield entry(kind, "ends as it begins", 422, to=_AT)
+        yield entry(kind, "ends before it begins", 422, to="2026-03-01T07:00:00Z")
+    yield entry("tally", "ends in time to come", 422, to="2026-03-02T08:00:01Z")
+    yield entry("tally", "over all of time", 201, **{"from": "0001-01-01T00:00:00Z"})
+    yield entry("period", "to the end of time", 201, to=_LATEST)
+    yield entry("correction", "to the end of time", 201, to=_LATEST)
+    yield entry("correction", "of all of time", 201, **{"from": "0001-01-01T00:00:00Z"}, to=_LATEST)
+    yield entry("correction", "by 400 days at the beginning", 201, clock_offset_seconds=-34_560_000)
+    yield entry("correction", "of nothing", 422, grams_factor=None)
+    yield entry("correction", "of nothing but no void", 422, grams_factor=None, is_void=False)
+    yield entry("correction", "factor 0", 422, grams_factor=0)
+    yield entry("correction", "factor negative", 422, grams_factor=-1)
+    yield entry("correction", "without a reason", 422, reason="absent")
+    yield entry("period", "of nothing", 422, setting=None)
+    yield entry("tally", "below nothing", 422, grams=-0.001)
+    yield entry("tally", "of cleaning", 422, purpose="cleaning")
+    yield entry("tally", "of an unknown basis", 422, basis="guessed")
+    yield entry("care", "of an unknown task", 422, task="prayer")
+    yield entry("care", "note of 1001 characters", 422, note="x" * 1001)
+    yield entry("reading", "of nothing", 422, motor_celsius=None)
+    yield entry("reading", "at two times", 422, age_seconds=5)
+    yield entry("reading", "uptime of no boot", 422, at="absent", uptime_seconds=5)
+    yield entry("reading", "running as text", 422, is_running="true")
+    for path in ("tallies/own-tally-0001/void", "periods/own-period-0001/void",
+                 "corrections/own-correction-0001/revoke", "care/own-care-0001/void",
+                 "readings/own-reading-0001/void", "burr-sets/own-burrs-2/void"):  # fmt: skip
+        yield case(f"a body where none belongs: {path}", "POST", f"/v1/{path}", 422, body='{"a":1}')
+        yield case(f"method: GET {path}", "GET", f"/v1/{path}", 405)
+        nobodys = path.replace("own-", "nil-")
+        yield case(f"{nobodys}", "POST", f"/v1/{nobodys}", 404)
+        newline = "/".join((*path.split("/")[:1], path.split("/")[1] + "%0a", path.split("/")[2]))
+        yield case(f"{newline}", "POST", f"/v1/{newline}", 404)
+
+
+def _reading_batch_cases() -> Iterable[Hostile]:
+    def batch(name: str, body: Any, *expects: int) -> Hostile:
+        return case(f"readings: {name}", "POST", "/v1/readings", *expects, body=json.dumps(body))
+
+    good = {"reading_id": "hostile-reading-1", "grinder_id": "own-bar", "at": _AT,
+            "motor_celsius": 40}  # fmt: skip
+    yield batch("null", {"readings": None}, 422)
+    yield batch("an object", {"readings": {"0": good}}, 422)
+    yield batch("beside a reading", {"readings": [], **good}, 422)
+    yield batch("empty", {"readings": []}, 200)
+    yield batch("5001 lines", {"readings": [0] * 5001}, 422)
+    yield batch("5000 lines that are none", {"readings": [None] * 5000}, 200)
+    yield batch("lines of every wrong type", {"readings": [None, 1, "x", [], {}, True, [good]]},
+                200)  # fmt: skip
+    yield batch("batches within", {"readings": [{"readings": [good]}]}, 200)
+    yield batch("one good line among bad ones", {"readings": [None, good, {"reading_id": 5}]}, 200)
+    yield batch("an id as long as a line may be", {"readings": [{"reading_id": "x" * 500_000}]},
+                200)  # fmt: skip
+    yield case("readings: over 1 MiB", "POST", "/v1/readings", 413,
+               body=b'{"readings":[' + b" " * MEGABYTE + b"]}")  # fmt: skip
+    watched = {"watched_from": _AT, "watched_until": _LATER}
+    for name, changed in {
+        "one end": {"watched_until": "absent"},
+        "upside down": {"watched_from": _LATER, "watched_until": _AT},
+        "grinders alone": {"watched_from": "absent", "watched_until": "absent"},
+        "grinders as text": {"watched_grinder_ids": "own-bar"},
+        "a grinder twice": {"watched_grinder_ids": ["own-bar", "own-bar"]},
+        "501 grinders": {"watched_grinder_ids": [f"g{number}" for number in range(501)]},
+        "nobody's grinder beside one's own": {"watched_grinder_ids": ["own-bar", "nil-bar"]},
+    }.items():
+        body = {"runs": [{**_RUN_FIELDS, "run_id": "hostile-watched-1"}],
+                "watched_grinder_ids": ["own-bar"], **watched, **changed}  # fmt: skip
+        kept = {n: v for n, v in body.items() if v != "absent"}
+        yield case(f"watched: {name}", "POST", "/v1/runs/batch", 422, body=json.dumps(kept))
+    for name, ends in {
+        "over all of time": ("0000-01-01T00:00:00Z", _LATEST),
+        "in time to come": ("9998-01-01T00:00:00Z", _LATEST),
+    }.items():
+        body = {"runs": [], "watched_from": ends[0], "watched_until": ends[1],
+                "watched_grinder_ids": ["own-bar"]}  # fmt: skip
+        yield case(f"watched: {name}", "POST", "/v1/runs/batch", 200, 422, body=json.dumps(body))
+    for name, value in {
+        "a word": "soon", "negative": "-1", "NaN": "nan", "infinite": "inf", "Arabic": "٣",
+        "exponent": "1e9", "twelve digits": "9" * 12, "empty": "",
+    }.items():  # fmt: skip
+        yield case(f"device's uptime: {name}", "POST", "/v1/readings", 400,
+                   body=json.dumps(good), X_Device_Boot="17",
+                   X_Device_Uptime=value.encode().decode("latin-1"))  # fmt: skip
+    yield case("device's boot of 65 characters", "POST", "/v1/readings", 400,
+               body=json.dumps(good), X_Device_Boot="b" * 65, X_Device_Uptime="5")  # fmt: skip
+    yield case("device's uptime without end", "POST", "/v1/readings", 200,
+               body=json.dumps({"reading_id": "hostile-uptime-1", "grinder_id": "own-bar",
+                                "boot_id": "17", "uptime_seconds": 0, "motor_celsius": 40}),
+               X_Device_Boot="17", X_Device_Uptime="9" * 11)  # fmt: skip
+
+
+# --- answers over time, lines, the export -------------------------------------------------------
+
+_THROUGHPUT = "/v1/grinders/own-bar/throughput"
+_ENDS_OF_TIME = ("0000-01-01T00:00:00Z", "0001-01-01T00:00:00Z", "0001-01-03T00:00:00Z",
+                 "1969-12-31T00:00:00Z", "9999-12-31T23:59:59Z")  # fmt: skip
+
+
+def _over_time_cases() -> Iterable[Hostile]:
+    def get(name: str, path: str, *expects: int) -> Hostile:
+        return case(f"over time: {name}", "GET", path, *expects)
+
+    for parameter in ("from", "to", "as_of"):
+        for at in _ENDS_OF_TIME:
+            for by in ("hour", "day", "week"):
+                path = f"{_THROUGHPUT}?by={by}&{parameter}={at}"
+                yield get(f"throughput by {by}, {parameter} {at}", path, 200, 422)
+            yield get(f"alerts {parameter} {at}", f"/v1/alerts?{parameter}={at}", 200, 422)
+        for name, text in _BAD_INSTANTS.items():
+            escaped = "".join(f"%{byte:02x}" for byte in text[:300].encode())
+            yield get(f"throughput {parameter} {name}", f"{_THROUGHPUT}?{parameter}={escaped}", 422)
+    for path in (_THROUGHPUT, "/v1/alerts"):
+        yield get(f"{path} upside down", f"{path}?from={_LATER}&to={_AT}", 422)
+        yield get(f"{path} to come", f"{path}?as_of=2026-03-02T08:00:00.001Z", 422)
+        yield get(f"{path} all of time at its beginning",
+                  f"{path}?from=0001-01-01T00:00:00Z&to=0001-01-02T00:00:00Z",
+                  200, 422)  # fmt: skip
+    yield get("by a minute", f"{_THROUGHPUT}?by=minute", 422)
+    yield get("1001 hours", f"{_THROUGHPUT}?by=hour&from=2026-01-01T00:00:00Z", 422)
+    yield get("a page of throughput", f"{_THROUGHPUT}?limit=5", 422)
+    yield get("alerts of a kind there is not", "/v1/alerts?kind=fire", 422)
+    yield get("alerts neither open nor closed", "/v1/alerts?state=ajar", 422)
+    yield get("alerts of nobody's grinder", "/v1/alerts?grinder_id=nil-bar", 404)
+    yield get("alerts, a newline", "/v1/alerts?grinder_id=own-bar%0a", 422)
+    yield get("alerts, NUL", "/v1/alerts?site_id=a%00b", 422)
+    yield get("alerts of 93 days", "/v1/alerts?from=2025-11-29T07:59:59Z", 422)
+    for text in ("xml", "CSV", "csv ", "", "csv,json"):
+        escaped = "".join(f"%{byte:02x}" for byte in text.encode())
+        yield get(f"format {text!r}", f"{_RUNS}?format={escaped}", 422)
+    yield get("format twice", f"{_RUNS}?format=csv&format=json", 422)
+    for media in ("csv", "ndjson"):
+        yield get(f"{media}, a page of", f"{_RUNS}?format={media}&limit=1", 422)
+        yield get(f"{media} with a cursor", f"{_RUNS}?format={media}&cursor=made-up", 400, 422)
+        yield get(f"{media} of nobody's", f"/v1/grinders/nil-bar/runs?format={media}", 404)
+        yield get(f"{media} from after to", f"{_RUNS}?format={media}&from={_LATER}&to={_AT}", 200)
+        yield get(f"{media} of all of time",
+                  f"{_RUNS}?format={media}&from={_ENDS_OF_TIME[0]}&to={_LATEST}", 200)  # fmt: skip
+    for accept in (
+        "text/csv",
+        "application/x-ndjson",
+        "text/csv;q=x",
+        "*/*;q=0",
+        "text/" + "x" * 7000,
+    ):
+        yield case(f"Accept: {accept[:30]}", "GET", _RUNS, 200, Accept=accept)
+    yield case("Accept: csv, a page of", "GET", f"{_RUNS}?limit=1", 422, Accept="text/csv")
+    for name in ("tallies", "periods", "corrections", "care", "readings"):
+        path = f"/v1/grinders/own-bar/{name}"
+        yield get(f"{name} from after to", f"{path}?from={_LATER}&to={_AT}", 200)
+        yield get(f"{name} of all of time", f"{path}?from={_ENDS_OF_TIME[0]}&to={_LATEST}", 200)
+        yield get(f"{name} as csv", f"{path}?format=csv", 422)
+        yield get(f"{name} of nobody's", f"/v1/grinders/nil-bar/{name}", 404)
+    for query in ("limit=1", "format=csv", "account_id=harbour", "cursor=x"):
+        yield get(f"export with {query}", f"/v1/export?{query}", 422)
+    yield get("export", "/v1/export", 200)
+    yield case("export by HEAD", "HEAD", "/v1/export", 200)
+    yield case("export by POST", "POST", "/v1/export", 405)
+    yield case("export of a range", "GET", "/v1/export", 200, Range="bytes=0-0")
+
+
 # --- queries, paths, methods --------------------------------------------------------------------
 
 _BAD_LIMITS = (
@@ -639,6 +855,9 @@ CORPUS: tuple[Hostile, ...] = (
     *_header_cases(),
     *_patch_cases(),
     *_key_cases(),
+    *_entry_cases(),
+    *_reading_batch_cases(),
+    *_over_time_cases(),
 )
 
 # Texts that forge, split or colour a line of a log where they are written as they are.

@@ -10,7 +10,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from itertools import count
 from typing import Any
 
@@ -18,7 +18,7 @@ import psycopg
 from flask import Flask
 
 from answers import AnswerCheck, CheckedClient
-from burrline_service.actions import access, admin
+from burrline_service.actions import access, admin, entries
 from burrline_service.api.operation import Operation
 from burrline_service.app import make_app
 from burrline_service.core.records import Caller
@@ -29,6 +29,8 @@ from databases import MadeDatabase
 from doors.valid_requests import NOW, Ids, instant, request_of, url_of
 
 OWN, BEYOND, FAR, ABSENT = (Ids.named(word) for word in ("own", "bey", "far", "nil"))
+# A voided set is out of every bound key's sight: each kind of key gets its own one to void.
+SPARE_SETS = ("account", "site", "grinder")
 Rows = Mapping[str, list[tuple[Any, ...]]]
 
 
@@ -57,7 +59,7 @@ class Scene:
         for account, key in ((self.lantern, self.key), (self.harbour, self.other_key)):
             client = self.client(key)
             for ids in (OWN, BEYOND if account is self.lantern else FAR):
-                self._furnish(client, ids)
+                self._furnish(client, account, ids)
         self.site_key = self.make_key(site_ids=[OWN.site_id])
         self.grinder_key = self.make_key(grinder_ids=[OWN.grinder_id])
         # keys to be revoked, one within each bound and one beyond both, and in the other account
@@ -73,8 +75,8 @@ class Scene:
         admin.create_account(self.database, account_id=account_id, name=None, now=NOW)
         return admin.owner(self.database, account_id=account_id, now=NOW)
 
-    def _furnish(self, client: CheckedClient, ids: Ids) -> None:
-        """One of each kind, and two of what a grinder has several of."""
+    def _furnish(self, client: CheckedClient, account: Caller, ids: Ids) -> None:
+        """One of each kind, and two of what a grinder has several of; also of its alerts."""
         bodies: list[tuple[str, dict[str, Any]]] = [
             ("/v1/sites", {"site_id": ids.site_id, "name": "Quay", "time_zone": "Europe/Lisbon"}),
             (
@@ -82,7 +84,12 @@ class Scene:
                 {"grinder_id": ids.grinder_id, "site_id": ids.site_id, "name": "Bar left"},
             ),
         ]
-        for burr_set_id, days in ((ids.burr_set_id, 40), (f"{ids.burr_set_id}-2", 30)):
+        for burr_set_id, days in (
+            (ids.burr_set_id, 40),
+            (f"{ids.burr_set_id}-2", 30),
+            (ids.spare_burr_set_id, 39),
+            *((f"{ids.spare_burr_set_id}-{key}", 38 - n) for n, key in enumerate(SPARE_SETS)),
+        ):
             bodies.append(
                 (
                     f"/v1/grinders/{ids.grinder_id}/burr-sets",
@@ -94,7 +101,12 @@ class Scene:
                     },
                 )
             )
-        for run_id, minutes in ((ids.run_id, 90), (f"{ids.run_id}-2", 60)):
+        for run_id, minutes, seconds in (
+            (ids.run_id, 90, 8),
+            (f"{ids.run_id}-2", 60, 8),
+            (f"{ids.run_id}-3", 300, 700),  # past ten minutes: an alert each
+            (f"{ids.run_id}-4", 240, 700),
+        ):
             bodies.append(
                 (
                     "/v1/runs",
@@ -102,14 +114,72 @@ class Scene:
                         "run_id": run_id,
                         "grinder_id": ids.grinder_id,
                         "started_at": instant(NOW - timedelta(minutes=minutes)),
-                        "seconds": 8,
+                        "seconds": seconds,
                         "grams": 18.5,
                     },
                 )
             )
+        ages = (("", timedelta(days=3)), ("-2", timedelta(days=2)))
+        for more, age in ages:
+            bodies += self._entries(ids, more, instant(NOW - age))
         for path, body in bodies:
             made = client.post(path, json=body)
-            assert made.status_code == 201, made.text
+            assert made.status_code == (200 if path == "/v1/readings" else 201), made.text
+        for more, age in ages:
+            self._enter_with_made_ids(account, ids, more, NOW - age)
+
+    @staticmethod
+    def _entries(ids: Ids, more: str, at: str) -> list[tuple[str, dict[str, Any]]]:
+        """A reading and what people enter under ids they choose, at an instant."""
+        return [
+            (
+                "/v1/readings",
+                {
+                    "reading_id": ids.reading_id + more,
+                    "grinder_id": ids.grinder_id,
+                    "at": at,
+                    "motor_celsius": 41.5,
+                },
+            ),
+            (
+                "/v1/tallies",
+                {
+                    "tally_id": ids.tally_id + more,
+                    "grinder_id": ids.grinder_id,
+                    "from": at,
+                    "to": instant(NOW - timedelta(days=1)),
+                    "grams": 900,
+                    "basis": "estimated",
+                },
+            ),
+            (
+                f"/v1/grinders/{ids.grinder_id}/care",
+                {"care_id": ids.care_id + more, "at": at, "task": "cleaning"},
+            ),
+        ]
+
+    def _enter_with_made_ids(self, account: Caller, ids: Ids, more: str, at: datetime) -> None:
+        """What gets its id from the service, under ids of ours all the same."""
+        begin = {"from_at": at, "to_at": None}
+        entries.set_period(
+            self.database,
+            account,
+            grinder_id=ids.grinder_id,
+            fields={**begin, "period_id": ids.period_id + more, "setting": 4.8},
+            now=NOW,
+        )
+        entries.add_correction(
+            self.database,
+            account,
+            fields={
+                **begin,
+                "correction_id": ids.correction_id + more,
+                "grinder_id": ids.grinder_id,
+                "grams_factor": 1.04,
+                "reason": "the scale weighs light",
+            },
+            now=NOW,
+        )
 
     def make_key(self, of: Caller | None = None, **fields: Any) -> str:
         """The secret of a new key of lantern (or another account's owner)."""
@@ -137,7 +207,8 @@ class Scene:
 
     def ids(self, base: Ids, *, key: str) -> Ids:
         """The ids with a key's id that exists: within ``account``, ``site``, ``grinder`` ..."""
-        return replace(base, key_id=self.spare_key_ids[key])
+        spare = base.spare_burr_set_id + (f"-{key}" if key in SPARE_SETS else "")
+        return replace(base, key_id=self.spare_key_ids[key], spare_burr_set_id=spare)
 
     def rows(self) -> Rows:
         """Every row of every table; only when a key was last used is left out."""

@@ -6,7 +6,10 @@ Top 10 (2023), API1 broken object level authorization.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
+from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -19,20 +22,35 @@ from doors.valid_requests import (
     BY_NAME,
     CHOSEN_IDS,
     LISTS,
+    NOW,
+    OPEN_IDS,
     OPERATIONS,
     REPLAYABLE,
     WITH_ID,
     BodyWithId,
     Ids,
     ids_in_bodies,
+    instant,
     new_grinder,
+    new_reading,
     new_run,
     request_of,
     url_of,
 )
 
 # Query parameters that hold an id: operation, name.
-IDS_IN_QUERIES = (("list_grinders", "site_id"), ("get_fleet", "site_id"))
+IDS_IN_QUERIES = (
+    ("list_grinders", "site_id"),
+    ("get_fleet", "site_id"),
+    ("list_alerts", "site_id"),
+    ("list_alerts", "grinder_id"),
+)
+# What a line format of a list is asked for with.
+LINE_FORMATS = ("csv", "ndjson")
+
+
+# What batches are made of: member, operation, what makes a line.
+LINES = {"runs": ("add_runs", new_run), "readings": ("add_readings", new_reading)}
 
 
 def by_name(value: Any) -> str:
@@ -56,7 +74,7 @@ def test_every_operation_has_a_request() -> None:
 
 def test_every_id_in_a_body_is_in_a_matrix(document: Mapping[str, Any]) -> None:
     named = {(case.operation, case.place) for case in BODIES_WITH_IDS}
-    assert set(ids_in_bodies(document)) == named | CHOSEN_IDS
+    assert set(ids_in_bodies(document)) == named | CHOSEN_IDS | OPEN_IDS
 
 
 def test_every_id_in_a_query_is_in_a_matrix(document: Mapping[str, Any]) -> None:
@@ -104,7 +122,7 @@ def test_anothers_id_in_a_body_answers_as_an_absent_one(scene: Scene, case: Body
         body = case.body(OWN, named, 0)
         answer = scene.send(scene.key, operation, scene.ids(OWN, key="account"), body=body)
         answers.append(seen(answer, named))
-        if operation.name == "add_runs":  # each line is judged alone
+        if case.is_line:
             assert answer.get_json()["rejected"] == answer.get_json()["received"] == 1
         else:
             assert answer.status_code in (404, 422)
@@ -125,15 +143,17 @@ def test_the_same_body_with_ones_own_id_is_taken(scene: Scene, case: BodyWithId)
     assert scene.rows_of_other_account() == elsewhere
 
 
-def test_a_batch_keeps_its_good_lines_beside_anothers(scene: Scene) -> None:
+@pytest.mark.parametrize("member", LINES)
+def test_a_batch_keeps_its_good_lines_beside_anothers(scene: Scene, member: str) -> None:
+    name, new = LINES[member]
     elsewhere = scene.rows_of_other_account()
-    lines = [new_run(FAR, 900_001), new_run(OWN, 900_002), new_run(ABSENT, 900_003)]
-    answer = scene.send(scene.key, BY_NAME["add_runs"], OWN, body={"runs": lines}).get_json()
+    lines = [new(FAR, 900_001), new(OWN, 900_002), new(ABSENT, 900_003)]
+    answer = scene.send(scene.key, BY_NAME[name], OWN, body={member: lines}).get_json()
     assert (answer["accepted"], answer["rejected"]) == (1, 2)
     texts = [FAR.without(str(answer["problems"][0])), ABSENT.without(str(answer["problems"][1]))]
-    assert texts[0].replace("900001", "#").replace("/runs/0", "").replace("'index': 0", "") == (
-        texts[1].replace("900003", "#").replace("/runs/2", "").replace("'index': 2", "")
-    )
+    assert texts[0].replace("900001", "#").replace(f"/{member}/0", "").replace(
+        "'index': 0", ""
+    ) == texts[1].replace("900003", "#").replace(f"/{member}/2", "").replace("'index': 2", "")
     assert scene.rows_of_other_account() == elsewhere
 
 
@@ -145,10 +165,35 @@ def test_anothers_id_in_a_query_finds_what_an_absent_one_finds(
         scene.send(scene.key, BY_NAME[name], OWN, query={parameter: getattr(ids, parameter)})
         for ids in (FAR, ABSENT, OWN)
     ]
-    assert [answer.status_code for answer in answers] == [200, 200, 200]
-    assert answers[0].data == answers[1].data
-    assert answers[0].get_json()["items"] == []
-    assert answers[2].get_json()["items"] != []
+    check_found_alone(answers, parameter)
+
+
+@pytest.mark.parametrize("bound", ["site", "grinder"])
+@pytest.mark.parametrize(("name", "parameter"), IDS_IN_QUERIES)
+def test_an_id_beyond_a_bound_key_in_a_query_finds_what_an_absent_one_finds(
+    scene: Scene, name: str, parameter: str, bound: str
+) -> None:
+    key = scene.site_key if bound == "site" else scene.grinder_key
+    answers = [
+        scene.send(key, BY_NAME[name], OWN, query={parameter: getattr(ids, parameter)})
+        for ids in (BEYOND, ABSENT, OWN)
+    ]
+    check_found_alone(answers, parameter)
+
+
+def check_found_alone(answers: list[Any], parameter: str) -> None:
+    """What is foreign or beyond answers as what is absent; the third one, one's own, is found."""
+    *others, own = answers
+    if parameter == "grinder_id":
+        assert [answer.status_code for answer in others] == [404, 404]
+        texts = [ABSENT.without(BEYOND.without(FAR.without(answer.text))) for answer in others]
+        assert texts[0] == texts[1]
+    else:
+        assert [answer.status_code for answer in others] == [200, 200]
+        assert others[0].data == others[1].data
+        assert others[0].get_json()["items"] == []
+    assert own.status_code == 200
+    assert own.get_json()["items"] != []
 
 
 @pytest.mark.parametrize("operation", LISTS, ids=by_name)
@@ -202,12 +247,14 @@ def test_an_idempotency_key_of_another_account_is_ones_own(
 def test_an_id_taken_in_another_account_is_free(scene: Scene, name: str, place: str) -> None:
     operation = BY_NAME[name]
     serial = next(scene.serials)
+    body = {"readings": [new_reading(OWN, serial)]} if place.startswith("readings.") else None
+    request = request_of(operation, OWN, serial, body=body)
     answers = [
-        scene.client(key).open(url_of(operation, OWN), **request_of(operation, OWN, serial))
+        scene.client(key).open(url_of(operation, OWN), **request)
         for key in (scene.other_key, scene.key)
     ]
     assert [answer.status_code for answer in answers] == [operation.status] * 2
-    if name == "add_runs":
+    if name in ("add_runs", "add_readings"):
         assert [answer.get_json()["accepted"] for answer in answers] == [1, 1]
 
 
@@ -252,7 +299,7 @@ def test_a_bound_key_names_nothing_beyond_in_a_body(
     before = scene.rows()
     body = case.body(OWN, BEYOND, 0)
     answer = scene.send(key, operation, scene.ids(OWN, key=bound), body=body)
-    if operation.name == "add_runs":
+    if case.is_line:
         assert answer.get_json()["rejected"] == 1
     else:
         assert answer.status_code in (403, 404, 422)
@@ -277,6 +324,130 @@ def test_a_list_of_a_bound_key_holds_only_what_lies_within(
         assert "own-" in answer.text
 
 
+def test_an_id_used_beyond_a_bound_tells_nothing_of_what_it_names(scene: Scene) -> None:
+    """Ids are unique in the account: one that is taken is refused, and nothing of it is shown."""
+    for name, kind, new in (
+        ("add_tally", "tally_id", BODIES["add_tally"]),
+        ("record_care", "care_id", BODIES["record_care"]),
+        ("add_readings", "reading_id", BODIES["add_readings"]),
+    ):
+        assert new is not None
+        body = {**new(OWN, 920_001), kind: getattr(BEYOND, kind)}
+        before = scene.rows()
+        for key in (scene.site_key, scene.grinder_key):
+            answer = scene.send(key, BY_NAME[name], OWN, body=body)
+            assert answer.status_code == 409, answer.text
+            assert BEYOND.grinder_id not in answer.text
+        assert scene.rows() == before
+
+
+def test_a_reading_of_anothers_run_is_a_reading_of_a_run_to_come(scene: Scene) -> None:
+    mine = replace(OWN, grinder_id=f"read-bar-{next(scene.serials)}")
+    made = scene.send(
+        scene.key,
+        BY_NAME["create_grinder"],
+        mine,
+        body={"grinder_id": mine.grinder_id, "site_id": OWN.site_id, "name": "Read"},
+    )
+    assert made.status_code == 201
+    answers = []
+    for serial, ids in ((930_001, FAR), (930_002, ABSENT)):
+        body = {**new_reading(mine, serial), "run_id": ids.run_id, "is_running": True}
+        answers.append(scene.send(scene.key, BY_NAME["add_readings"], OWN, body=body))
+        assert answers[-1].get_json()["accepted"] == 1
+    assert answers[0].data == answers[1].data
+
+
+# --- a key's bounds are where its grinders stand now --------------------------------------------
+
+
+def test_what_moved_away_is_beyond_at_every_instant(scene: Scene) -> None:
+    """No past instant opens a grinder that stands beyond the key's sites now, in any answer."""
+    client = scene.client(scene.key)
+    moved = f"moved-bar-{next(scene.serials)}"
+    body = {"grinder_id": moved, "site_id": OWN.site_id, "name": "Moves"}
+    assert client.post("/v1/grinders", json=body).status_code == 201
+    began = NOW - timedelta(hours=5)
+    long_run = {
+        "run_id": f"{moved}-run",
+        "grinder_id": moved,
+        "started_at": instant(began),
+        "seconds": 900,
+    }
+    assert client.post("/v1/runs", json=long_run).status_code == 201
+    at = instant(began + timedelta(minutes=30))
+    paths = ("/v1/alerts", f"/v1/alerts?as_of={at}", f"/v1/alerts?site_id={OWN.site_id}&as_of={at}")
+    site_client = scene.client(scene.site_key)
+    assert all(moved in client.get(path).text for path in paths), "else nothing is proven"
+    assert all(moved in site_client.get(path).text for path in paths)
+    away = client.patch(
+        f"/v1/grinders/{moved}",
+        json={"site_id": BEYOND.site_id, "effective_at": instant(NOW - timedelta(hours=1))},
+        headers={"If-Match": "*"},
+    )
+    assert away.status_code == 200
+    assert all(moved in client.get(path).text for path in (paths[0], paths[1]))
+    for path in (*paths, "/v1/grinders", "/v1/fleet"):
+        assert moved not in site_client.get(path).text, path
+    for path in ("status", "throughput", "runs", "readings", "tallies", "care"):
+        asked = f"/v1/grinders/{moved}/{path}"
+        assert site_client.get(asked).status_code == 404
+    for path in ("status", "throughput"):
+        asked = f"/v1/grinders/{moved}/{path}?as_of={at}"
+        assert client.get(asked).status_code == 200
+        assert site_client.get(asked).status_code == 404
+
+
+# --- lines: exports, and lists as CSV and NDJSON ------------------------------------------------
+
+
+def test_an_export_holds_its_own_account_alone_and_no_secret(scene: Scene) -> None:
+    exported = {}
+    for who, key in (("lantern", scene.key), ("harbour", scene.other_key)):
+        answer = scene.send(key, BY_NAME["export_account"], OWN)
+        assert answer.status_code == 200
+        assert answer.content_type == "application/x-ndjson"
+        lines = [json.loads(line) for line in answer.text.splitlines()]
+        assert lines[-1]["kind"] == "end"
+        found = {line["kind"] for line in lines}
+        assert {"site", "grinder", "burr_set", "run", "reading", "tally", "period"} <= found
+        assert {"correction", "care"} <= found
+        assert "key" not in found
+        exported[who] = answer.text
+        for secret in scene.secrets:
+            assert secret not in answer.text
+            assert secret[17:50] not in answer.text
+    assert "bey-bar" in exported["lantern"]
+    assert "far-bar" not in exported["lantern"]
+    assert "far-bar" in exported["harbour"]
+    assert "bey-" not in exported["harbour"]
+
+
+@pytest.mark.parametrize("bound", ["site", "grinder"])
+def test_a_bound_key_exports_nothing(scene: Scene, bound: str) -> None:
+    key = scene.site_key if bound == "site" else scene.grinder_key
+    answer = scene.send(key, BY_NAME["export_account"], OWN)
+    assert answer.status_code == 403
+    assert answer.get_json()["type"] == "urn:burrline:problem:out-of-reach"
+    assert "own-" not in answer.text
+
+
+@pytest.mark.parametrize("media", LINE_FORMATS)
+def test_lines_hold_what_a_page_may_hold_and_no_more(scene: Scene, media: str) -> None:
+    operation, query = BY_NAME["list_runs"], {"format": media}
+    for key in (scene.key, scene.site_key, scene.grinder_key):
+        answer = scene.send(key, operation, OWN, query=query)
+        assert answer.status_code == 200
+        assert OWN.run_id in answer.text
+        assert "far-" not in answer.text
+        assert "bey-" not in answer.text
+        nobodys = scene.send(key, operation, ABSENT, query=query)
+        assert nobodys.status_code == 404
+        for ids in (FAR,) if key == scene.key else (FAR, BEYOND):
+            other = scene.send(key, operation, ids, query=query)
+            assert seen(other, ids) == seen(nobodys, ABSENT)
+
+
 def test_a_bound_key_makes_no_site_and_no_key_beyond_its_bounds(scene: Scene) -> None:
     before = scene.rows()
     for key in (scene.site_key, scene.grinder_key):
@@ -286,21 +457,27 @@ def test_a_bound_key_makes_no_site_and_no_key_beyond_its_bounds(scene: Scene) ->
     assert scene.rows() == before
 
 
-def test_an_idempotency_key_opens_no_way_around_a_bound(scene: Scene) -> None:
-    operation = BY_NAME["fit_burr_set"]
+@pytest.mark.parametrize(
+    "name",
+    ["create_grinder", "fit_burr_set", "add_tally", "set_period", "add_correction", "record_care"],
+)
+def test_an_idempotency_key_opens_no_way_around_a_bound(scene: Scene, name: str) -> None:
+    operation = BY_NAME[name]
     serial = next(scene.serials)
     request = request_of(operation, BEYOND, serial, headers={"Idempotency-Key": f"two-{serial:05}"})
     url = url_of(operation, BEYOND)
     assert scene.client(scene.key).open(url, **request).status_code == 201
     before = scene.rows()
     for key in (scene.site_key, scene.grinder_key):
-        assert scene.client(key).open(url, **request).status_code in (404, 422)
+        assert scene.client(key).open(url, **request).status_code in (403, 404, 422)
     assert scene.rows() == before
 
 
-def test_a_run_of_a_grinder_beyond_is_refused_one_by_one(scene: Scene) -> None:
-    lines = [new_run(OWN, 910_001), new_run(BEYOND, 910_002), new_run(FAR, 910_003)]
-    answer = scene.send(scene.grinder_key, BY_NAME["add_runs"], OWN, body={"runs": lines})
+@pytest.mark.parametrize("member", LINES)
+def test_a_line_of_a_grinder_beyond_is_refused_one_by_one(scene: Scene, member: str) -> None:
+    name, new = LINES[member]
+    lines = [new(OWN, 910_001), new(BEYOND, 910_002), new(FAR, 910_003)]
+    answer = scene.send(scene.grinder_key, BY_NAME[name], OWN, body={member: lines})
     assert (answer.get_json()["accepted"], answer.get_json()["rejected"]) == (1, 2)
 
 

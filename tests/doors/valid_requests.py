@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from urllib.parse import quote
@@ -36,6 +36,12 @@ class Ids:
     grinder_id: str
     burr_set_id: str
     run_id: str
+    reading_id: str
+    tally_id: str
+    period_id: str
+    correction_id: str
+    care_id: str
+    spare_burr_set_id: str  # to be voided
     key_id: str
 
     @classmethod
@@ -47,13 +53,19 @@ class Ids:
             grinder_id=f"{word}-bar",
             burr_set_id=f"{word}-burrs",
             run_id=f"{word}-run-0001",
+            reading_id=f"{word}-reading-0001",
+            tally_id=f"{word}-tally-0001",
+            period_id=f"{word}-period-0001",
+            correction_id=f"{word}-correction-0001",
+            care_id=f"{word}-care-0001",
+            spare_burr_set_id=f"{word}-spare",
             key_id=f"{word}Key00" if key_id is None else key_id,
         )
 
     def without(self, text: str) -> str:
         """The text with each of these ids replaced by its kind."""
-        for kind in ("site_id", "grinder_id", "burr_set_id", "run_id", "key_id"):
-            text = text.replace(getattr(self, kind), f"<{kind}>")
+        for kind in fields(self):
+            text = text.replace(getattr(self, kind.name), f"<{kind.name}>")
         return text
 
 
@@ -103,6 +115,51 @@ def new_site(ids: Ids, serial: int) -> dict[str, Any]:
     return {"site_id": f"fresh-site-{serial}", "name": "Quay", "time_zone": "Europe/Lisbon"}
 
 
+def new_reading(ids: Ids, serial: int) -> dict[str, Any]:
+    return {
+        "reading_id": f"fresh-reading-{serial:06}",
+        "grinder_id": ids.grinder_id,
+        "at": instant(NOW - timedelta(days=1) + timedelta(seconds=serial)),
+        "motor_celsius": 47.5,
+        "is_running": False,
+        "source": "probe-left",
+    }
+
+
+def new_tally(ids: Ids, serial: int) -> dict[str, Any]:
+    return {
+        "tally_id": f"fresh-tally-{serial:06}",
+        "grinder_id": ids.grinder_id,
+        "from": instant(NOW - timedelta(days=60)),
+        "to": instant(NOW - timedelta(days=59)),
+        "grams": 4180,
+        "basis": "weighed_in",
+    }
+
+
+def new_period(ids: Ids, serial: int) -> dict[str, Any]:
+    return {"from": instant(NOW - timedelta(days=2)), "setting": 4.8, "coffee_lot": f"lot-{serial}"}
+
+
+def new_correction(ids: Ids, serial: int) -> dict[str, Any]:
+    return {
+        "grinder_id": ids.grinder_id,
+        "from": instant(NOW - timedelta(days=3)),
+        "to": instant(NOW - timedelta(days=2)),
+        "grams_offset": -0.5,
+        "reason": f"cup {serial} not tared",
+    }
+
+
+def new_care(ids: Ids, serial: int) -> dict[str, Any]:
+    return {
+        "care_id": f"fresh-care-{serial:06}",
+        "at": instant(NOW - timedelta(days=2)),
+        "task": "cleaning",
+        "note": "a dry brush",
+    }
+
+
 Body = Callable[[Ids, int], Any]
 NO_BODY: Body | None = None
 
@@ -120,11 +177,30 @@ BODIES: dict[str, Body | None] = {
     "list_burr_sets": NO_BODY,
     "get_burr_set": NO_BODY,
     "update_burr_set": lambda ids, serial: {"serial": f"B-{serial}"},
+    "void_burr_set": NO_BODY,
     "add_run": new_run,
     "add_runs": lambda ids, serial: {"runs": [new_run(ids, serial)]},
     "list_runs": NO_BODY,
     "get_run": NO_BODY,
     "void_run": NO_BODY,
+    "add_readings": new_reading,
+    "list_readings": NO_BODY,
+    "void_reading": NO_BODY,
+    "add_tally": new_tally,
+    "list_tallies": NO_BODY,
+    "void_tally": NO_BODY,
+    "set_period": new_period,
+    "list_periods": NO_BODY,
+    "void_period": NO_BODY,
+    "add_correction": new_correction,
+    "list_corrections": NO_BODY,
+    "revoke_correction": NO_BODY,
+    "record_care": new_care,
+    "list_care": NO_BODY,
+    "void_care": NO_BODY,
+    "get_throughput": NO_BODY,
+    "list_alerts": NO_BODY,
+    "export_account": NO_BODY,
     "get_status": NO_BODY,
     "get_fleet": NO_BODY,
     "create_key": lambda ids, serial: {"name": f"scale {serial}"},
@@ -148,6 +224,11 @@ class BodyWithId:
 
     def __str__(self) -> str:
         return f"{self.operation}-{self.place}"
+
+    @property
+    def is_line(self) -> bool:
+        """Whether it stands in a line of a batch, which is judged alone."""
+        return self.place.startswith(("runs.", "readings."))
 
 
 # Every place in a body where an id names something that must exist already.
@@ -188,6 +269,38 @@ BODIES_WITH_IDS = (
         lambda own, named, serial: {"runs": [new_run(named, serial)]},
     ),
     BodyWithId(
+        "add_runs",
+        "watched_grinder_ids",
+        "grinder_id",
+        lambda own, named, serial: {
+            "runs": [new_run(own, serial)],
+            "watched_from": instant(NOW - timedelta(hours=2)),
+            "watched_until": instant(NOW - timedelta(hours=1)),
+            "watched_grinder_ids": [named.grinder_id],
+        },
+    ),
+    BodyWithId(
+        "add_readings",
+        "grinder_id",
+        "grinder_id",
+        lambda own, named, serial: new_reading(named, serial),
+    ),
+    BodyWithId(
+        "add_readings",
+        "readings.grinder_id",
+        "grinder_id",
+        lambda own, named, serial: {"readings": [new_reading(named, serial)]},
+    ),
+    BodyWithId(
+        "add_tally", "grinder_id", "grinder_id", lambda own, named, serial: new_tally(named, serial)
+    ),
+    BodyWithId(
+        "add_correction",
+        "grinder_id",
+        "grinder_id",
+        lambda own, named, serial: new_correction(named, serial),
+    ),
+    BodyWithId(
         "create_key",
         "site_ids",
         "site_id",
@@ -208,6 +321,22 @@ CHOSEN_IDS = frozenset(
         ("fit_burr_set", "burr_set_id"),
         ("add_run", "run_id"),
         ("add_runs", "runs.run_id"),
+        ("add_readings", "reading_id"),
+        ("add_readings", "readings.reading_id"),
+        ("add_tally", "tally_id"),
+        ("record_care", "care_id"),
+    }
+)
+# Places whose name ends like an id's but that need not name anything there is: a device's own
+# count of its boots, and the run a reading was taken during, which may come later or never.
+OPEN_IDS = frozenset(
+    {
+        ("add_run", "boot_id"),
+        ("add_runs", "runs.boot_id"),
+        ("add_readings", "boot_id"),
+        ("add_readings", "readings.boot_id"),
+        ("add_readings", "run_id"),
+        ("add_readings", "readings.run_id"),
     }
 )
 
@@ -215,6 +344,8 @@ CHOSEN_IDS = frozenset(
 def url_of(operation: Operation, ids: Ids, query: Mapping[str, str] | None = None) -> str:
     """The path of a request, with its query."""
     path = operation.path
+    if operation.name == "void_burr_set":  # the first set is needed by the others
+        ids = replace(ids, burr_set_id=ids.spare_burr_set_id)
     for name in operation.path_ids:
         path = path.replace(f"<{name}>", getattr(ids, name))
     if query:

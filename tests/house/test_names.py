@@ -36,6 +36,8 @@ UNITLESS_FIELDS = frozenset(
     {
         "burrline_service.core.prior.BurrClass.log_tau_sd",  # of a logarithm: has no unit
         "burrline_service.core.records.Grind.setting_step",  # a setting, the contract's word
+        "burrline_service.core.entered.Correction.grams_offset",  # grams, the contract's word
+        "burrline_service.core.entered.Correction.grams_factor",  # has no unit
     }
 )
 UNITLESS_RESULTS: frozenset[str] = frozenset()

@@ -279,3 +279,114 @@ def test_the_command_line_posts_shows_and_checks(
     missing = command(live_service, "status", "no-such-grinder")
     assert (missing.returncode, missing.stdout) == (65, "")
     assert missing.stderr.startswith("404 ")
+
+
+def test_facts_are_entered_listed_and_voided_with_their_instants(
+    client: Client, grinder: models.Grinder, mark: str
+) -> None:
+    now = datetime.now(UTC).replace(microsecond=0)
+    day = {"from_at": now - timedelta(days=1), "to_at": now - timedelta(hours=1)}
+    grinder_id = grinder.grinder_id
+    tally = client.add_tally(
+        grinder_id=grinder_id, grams=4180, basis="weighed_in", tally_id=f"tally-{mark}", **day
+    )
+    assert (tally.from_at, tally.to_at, tally.purpose) == (*day.values(), "service")
+    with pytest.raises(errors.Conflict) as raised:
+        client.add_tally(
+            grinder_id=grinder_id, grams=1, basis="weighed_in", tally_id=f"tally-{mark}", **day
+        )
+    assert raised.value.type == "urn:burrline:problem:already-exists"
+    period = client.set_period(grinder_id, setting=4.8, feed="hopper", **day)
+    correction = client.add_correction(
+        grinder_id=grinder_id, from_at=day["from_at"], grams_factor=1.04, reason="scale was off"
+    )
+    care = client.record_care(grinder_id, task="alignment", at=day["from_at"], zero_setting=0.4)
+    lists = {
+        client.list_tallies: tally,
+        client.list_periods: period,
+        client.list_corrections: correction,
+        client.list_care: care,
+    }
+    for listing, entered in lists.items():
+        assert list(listing(grinder_id)) == [entered]
+        assert list(listing(grinder_id, from_at=now)) == []
+        assert list(listing(grinder_id, to_at=now, limit=1)) == [entered]
+    assert client.void_tally(tally.tally_id).voided_at is not None
+    assert client.void_period(period.period_id).voided_at is not None
+    assert client.revoke_correction(correction.correction_id).revoked_at is not None
+    assert client.void_care(care.care_id).voided_at is not None
+
+
+def test_readings_are_kept_listed_and_voided(
+    client: Client, grinder: models.Grinder, mark: str
+) -> None:
+    reading = models.NewReading(
+        grinder_id=grinder.grinder_id, reading_id=f"read-{mark}", motor_celsius=61.5
+    )
+    assert client.add_readings(reading).accepted == 1
+    assert client.add_readings([reading, {"grinder_id": grinder.grinder_id}]).problems[0].index == 1
+    (kept,) = client.list_readings(grinder.grinder_id)
+    assert (kept.reading_id, kept.motor_celsius) == (f"read-{mark}", 61.5)
+    assert client.get_status(grinder.grinder_id).motor.state == "warm"
+    assert client.void_reading(kept.reading_id).voided_at is not None
+    assert client.get_status(grinder.grinder_id).motor.state == "unknown"
+
+
+def test_a_device_without_a_clock_is_placed_by_its_uptime(
+    live_service: Any, grinder: models.Grinder, mark: str
+) -> None:
+    device = Client(live_service.url, live_service.key, device_clock=lambda: ("17", 4000.0))
+    line = {"grinder_id": grinder.grinder_id, "grams": 18, "uptime_seconds": 3400}
+    device.add_runs(
+        [
+            {**line, "run_id": f"{mark}-1", "boot_id": "17"},
+            {**line, "run_id": f"{mark}-2", "boot_id": "16"},
+        ],
+        watched_from=datetime.now(UTC) - timedelta(hours=1),
+    )
+    placed, unplaced = (device.get_run(f"{mark}-{number}") for number in (1, 2))
+    assert unplaced.time_source == "received"
+    assert placed.time_source != "received"
+    assert (placed.received_at - placed.started_at) == timedelta(seconds=600)
+
+
+def test_a_site_and_a_grinder_carry_when_nothing_is_to_be_expected(
+    client: Client, grinder: models.Grinder, mark: str
+) -> None:
+    hours = models.OpeningHours(mon=(("07:00", "19:00"),))
+    made = client.create_site(
+        site_id=f"shut-{mark}",
+        name="Quay",
+        time_zone="UTC",
+        opening_hours=hours,
+        closed_days=["2026-12-25"],
+    )
+    assert (made.opening_hours, made.closed_days) == (hours, ("2026-12-25",))
+    assert client.update_site(made.site_id, if_match=made, opening_hours=None).opening_hours is None
+    begins = datetime.now(UTC).replace(microsecond=0) - timedelta(days=1)
+    changed = client.update_grinder(
+        grinder.grinder_id, out_of_service=[{"from": begins, "to": None}], retained_grams=2.5
+    )
+    assert changed.out_of_service == (models.Span(from_at=begins, to_at=None),)
+    assert changed.retained_grams == 2.5
+    again = client.update_grinder(grinder.grinder_id, out_of_service=changed.out_of_service)
+    assert again.out_of_service == changed.out_of_service
+    other = client.create_grinder(
+        grinder_id=f"next-{mark}",
+        site_id=made.site_id,
+        name="Next",
+        out_of_service=changed.out_of_service,
+    )
+    assert other.out_of_service == changed.out_of_service
+
+
+def test_a_burr_set_entered_by_mistake_is_voided(
+    client: Client, grinder: models.Grinder, mark: str
+) -> None:
+    made = client.fit_burr_set(
+        grinder.grinder_id, burr_set_id=f"oops-{mark}", geometry="flat", prior_grams=0
+    )
+    voided = client.void_burr_set(made.burr_set_id)
+    assert voided.voided_at is not None
+    assert voided.etag == client.get_burr_set(made.burr_set_id).etag
+    assert client.get_status(grinder.grinder_id).throughput.burr_set_id is None

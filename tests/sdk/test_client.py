@@ -19,6 +19,8 @@ SITE = {
     "site_id": "mill-lane",
     "name": "Mill Lane",
     "time_zone": "Europe/Oslo",
+    "opening_hours": None,
+    "closed_days": [],
     "created_at": "2026-03-01T08:30:00.000Z",
 }
 KEY_ANSWER = {

@@ -68,6 +68,7 @@ STATUS: dict[str, Any] = {
         "high_remaining_grams": None,
         "next_checkpoint_grams": None,
     },
+    "alerts": [],
 }
 OUTCOME = {"run_id": "bar-1-000017", "outcome": "accepted", "findings": []}
 COUNTS = {"accepted": 0, "duplicates": 0, "conflicts": 0, "rejected": 0, "problems": []}
@@ -496,9 +497,12 @@ def test_check_answers_before_a_monitoring_system_would_give_up(
 # --- the program itself -------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("command", ["", "post", "status", "check"])
+@pytest.mark.parametrize(
+    "command",
+    ["", "post", "status", "check", "grinder update", "burrs mend", "care record", "apply"],
+)
 def test_help_and_version_are_there(command: str) -> None:
-    arguments = [command] if command else []
+    arguments = command.split()
     found = subprocess.run(
         [sys.executable, "-m", "burrline", *arguments, "--help"], capture_output=True, text=True
     )

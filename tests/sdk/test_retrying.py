@@ -27,6 +27,8 @@ SITE = {
     "site_id": "mill-lane",
     "name": "Mill Lane",
     "time_zone": "Europe/Oslo",
+    "opening_hours": None,
+    "closed_days": [],
     "created_at": "2026-03-01T08:30:00.000Z",
 }
 OUTCOME = {"run_id": "bar-1-000017", "outcome": "accepted", "findings": []}

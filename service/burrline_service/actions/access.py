@@ -19,7 +19,12 @@ from ..core.errors import (
     ScopeMissing,
     Unauthenticated,
 )
-from ..core.records import SCOPES, Caller, Key, Page
+from ..core.records import (
+    SCOPES,
+    Caller,
+    Key,
+    Page,
+)
 from ..store import grinders, keys, sites
 from ..store.database import Connection, Database
 from .places import page_of
@@ -157,7 +162,7 @@ def _check_bounds(connection: Connection, caller: Caller, key: Key, *, now: date
     faults = [
         Fault(f"there is no site named {site_id!r} here", pointer=f"/site_ids/{position}")
         for position, site_id in enumerate(key.site_ids)
-        if sites.by_id(connection, caller.account_no, site_id) is None
+        if sites.by_id(connection, caller.account_no, site_id, as_of=now) is None
     ]
     known = grinders.by_ids(connection, caller.account_no, key.grinder_ids, as_of=now)
     faults += [

@@ -6,8 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from ..core import nameplate
-from ..core.burrs import check_entries, next_change
+from ..core import nameplate, plausible
 from ..core.errors import (
     AlreadyExists,
     Fault,
@@ -15,12 +14,17 @@ from ..core.errors import (
     Invalid,
     NotFound,
 )
-from ..core.records import BurrSet, Caller, Fitting, Page
+from ..core.records import (
+    BurrSet,
+    Caller,
+    Fitting,
+    Page,
+)
 from ..store import accounts, burr_sets, grinders
 from ..store.burr_sets import BurrSetRow, FittingRow
 from ..store.database import Connection, Database
 from . import reach
-from .fittings import check_dates, entries_of, record_of
+from .fittings import check_all, check_dates, forget_implied_removals, record_of
 from .places import check_revision
 
 
@@ -37,7 +41,7 @@ def fit_burr_set(
     description = nameplate.without_nulls(nameplate.plain(fields, nameplate.DESCRIPTION_NAMES))
     is_new = "geometry" in fields
     if is_new:
-        nameplate.check_description(description)
+        plausible.check_description(description)
 
     def work(connection: Connection) -> BurrSet:
         accounts.lock(connection, caller.account_no)
@@ -58,7 +62,11 @@ def fit_burr_set(
                 description=description,
                 now=now,
             )
-        elif found is None or not _may_see(connection, caller, found, now=now):
+        elif (
+            found is None
+            or found.voided_at is not None
+            or not _may_see(connection, caller, found, now=now)
+        ):
             raise NotFound("burr set", str(burr_set_id))
         _put_fitting(
             connection,
@@ -68,7 +76,7 @@ def fit_burr_set(
             Fitting(grinder_id, fitted_at),
             now=now,
         )
-        _check_all(connection, caller, found)
+        check_all(connection, caller, found)
         return _record(connection, caller, found.burr_set_id)
 
     return database.write(caller.account_no, work)
@@ -128,11 +136,36 @@ def update_burr_set(
         accounts.lock(connection, caller.account_no)
         found = _visible(connection, caller, burr_set_id, now=now)
         check_revision(if_match, found.revision)
+        if "fittings" in fields and found.voided_at is not None:
+            raise NotFound("burr set", burr_set_id)  # as for fitting it: a void is for good
         description = nameplate.merged(found.description, patch)
-        nameplate.check_description(description)
+        plausible.check_description(description)
         burr_sets.change(connection, caller.account_no, found.burr_set_no, description=description)
         if "fittings" in fields:
             _replace_fittings(connection, caller, found, fields["fittings"], now=now)
+        return _record(connection, caller, burr_set_id)
+
+    return database.write(caller.account_no, work)
+
+
+def void_burr_set(
+    database: Database, caller: Caller, *, burr_set_id: str, now: datetime
+) -> BurrSet:
+    """Take a set entered by mistake out of every answer; the sets around it close the gap."""
+
+    def work(connection: Connection) -> BurrSet:
+        accounts.lock(connection, caller.account_no)
+        found = _visible(connection, caller, burr_set_id, now=now)
+        around = burr_sets.fittings_around(
+            connection, caller.account_no, burr_set_nos=[found.burr_set_no]
+        )
+        for row in around:
+            if row.burr_set_no == found.burr_set_no:
+                reach.grinder_of(connection, caller, row.grinder_id, now=now)
+        burr_sets.void(connection, caller.account_no, found.burr_set_no, now)
+        others = {row.burr_set_no for row in around} - {found.burr_set_no}
+        if others:
+            burr_sets.touch(connection, caller.account_no, others)
         return _record(connection, caller, burr_set_id)
 
     return database.write(caller.account_no, work)
@@ -178,8 +211,8 @@ def _replace_fittings(
             place=f"/fittings/{position}",
             now=now,
         )
-    _forget_implied_removals(connection, caller, found)
-    _check_all(connection, caller, found)
+    forget_implied_removals(connection, caller, found)
+    check_all(connection, caller, found)
 
 
 def _put_fitting(
@@ -217,41 +250,6 @@ def _put_fitting(
         fitted_at=fitting.fitted_at,
         removed_at=fitting.removed_at,
     )
-
-
-def _forget_implied_removals(connection: Connection, caller: Caller, found: BurrSetRow) -> None:
-    """A removal at the very instant the next fitting implies need not be stated."""
-    around = burr_sets.fittings_around(
-        connection, caller.account_no, burr_set_nos=[found.burr_set_no]
-    )
-    entries = entries_of(around)
-    mine = [
-        (row, entry)
-        for row, entry in zip(around, entries, strict=True)
-        if row.burr_set_no == found.burr_set_no
-    ]
-    burr_sets.clear_fittings(connection, caller.account_no, found.burr_set_no)
-    for row, entry in mine:
-        is_implied = row.removed_at == next_change(entry, entries)
-        burr_sets.add_fitting(
-            connection,
-            caller.account_no,
-            grinder_no=row.grinder_no,
-            burr_set_no=row.burr_set_no,
-            fitted_at=row.fitted_at,
-            removed_at=None if is_implied else row.removed_at,
-        )
-
-
-def _check_all(connection: Connection, caller: Caller, found: BurrSetRow) -> None:
-    """Refuse what contradicts the others; count up the other sets whose stay this changes."""
-    around = burr_sets.fittings_around(
-        connection, caller.account_no, burr_set_nos=[found.burr_set_no]
-    )
-    check_entries(entries_of(around))
-    others = {row.burr_set_no for row in around} - {found.burr_set_no}
-    if others:
-        burr_sets.touch(connection, caller.account_no, others)
 
 
 def _may_see(connection: Connection, caller: Caller, found: BurrSetRow, *, now: datetime) -> bool:

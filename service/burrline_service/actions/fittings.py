@@ -6,9 +6,9 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from ..core import nameplate
-from ..core.burrs import Entry, end_of
+from ..core.burrs import Entry, check_entries, end_of, next_change
 from ..core.errors import Fault, Invalid, PeriodArchived
-from ..core.records import BurrSet, Fitting
+from ..core.records import BurrSet, Caller, Fitting
 from ..store import burr_sets, state, sums
 from ..store.burr_sets import BurrSetRow, FittingRow
 from ..store.database import Connection
@@ -27,6 +27,7 @@ def record_of(row: BurrSetRow, around: list[FittingRow]) -> BurrSet:
         created_at=row.created_at,
         revision=row.revision,
         fittings=stays,
+        voided_at=row.voided_at,
     )
 
 
@@ -83,3 +84,38 @@ def _dates_of(rows: set[FittingRow], grinder_no: int) -> set[datetime | None]:
     set_nos = {row.burr_set_no for row in here}
     dates = {at for row in here for at in (row.fitted_at, row.removed_at)}
     return dates | {row.fitted_at for row in rows if row.burr_set_no in set_nos}
+
+
+def forget_implied_removals(connection: Connection, caller: Caller, found: BurrSetRow) -> None:
+    """A removal at the very instant the next fitting implies need not be stated."""
+    around = burr_sets.fittings_around(
+        connection, caller.account_no, burr_set_nos=[found.burr_set_no]
+    )
+    entries = entries_of(around)
+    mine = [
+        (row, entry)
+        for row, entry in zip(around, entries, strict=True)
+        if row.burr_set_no == found.burr_set_no
+    ]
+    burr_sets.clear_fittings(connection, caller.account_no, found.burr_set_no)
+    for row, entry in mine:
+        is_implied = row.removed_at == next_change(entry, entries)
+        burr_sets.add_fitting(
+            connection,
+            caller.account_no,
+            grinder_no=row.grinder_no,
+            burr_set_no=row.burr_set_no,
+            fitted_at=row.fitted_at,
+            removed_at=None if is_implied else row.removed_at,
+        )
+
+
+def check_all(connection: Connection, caller: Caller, found: BurrSetRow) -> None:
+    """Refuse what contradicts the others; count up the other sets whose stay this changes."""
+    around = burr_sets.fittings_around(
+        connection, caller.account_no, burr_set_nos=[found.burr_set_no]
+    )
+    check_entries(entries_of(around))
+    others = {row.burr_set_no for row in around} - {found.burr_set_no}
+    if others:
+        burr_sets.touch(connection, caller.account_no, others)

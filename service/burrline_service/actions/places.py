@@ -6,8 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from ..core import nameplate
-from ..core.calendar import is_time_zone
+from ..core import nameplate, plausible
 from ..core.errors import (
     AlreadyExists,
     Fault,
@@ -16,7 +15,12 @@ from ..core.errors import (
     RevisionMismatch,
     RevisionRequired,
 )
-from ..core.records import Caller, Grinder, Page, Site
+from ..core.records import (
+    Caller,
+    Grinder,
+    Page,
+    Site,
+)
 from ..store import accounts, grinders, sites
 from ..store.database import Connection, Database
 from ..store.types import EPOCH
@@ -37,18 +41,18 @@ def create_site(
     database: Database, caller: Caller, *, fields: Mapping[str, Any], now: datetime
 ) -> Site:
     reach.require_unbound(caller, "create a site")
-    _check_time_zone(fields["time_zone"])
+    description = nameplate.without_nulls(nameplate.plain(fields, nameplate.SITE_NAMES))
+    plausible.check_site(description)
 
     def work(connection: Connection) -> Site:
         accounts.lock(connection, caller.account_no)
-        if sites.by_id(connection, caller.account_no, fields["site_id"]) is not None:
+        if sites.by_id(connection, caller.account_no, fields["site_id"], as_of=now) is not None:
             raise AlreadyExists("site", fields["site_id"])
         return sites.add(
             connection,
             caller.account_no,
             site_id=fields["site_id"],
-            name=fields["name"],
-            time_zone=fields["time_zone"],
+            description=description,
             now=now,
         ).site
 
@@ -68,6 +72,7 @@ def list_sites(
         lambda connection: sites.listed(
             connection,
             caller.account_no,
+            as_of=now,
             limit=limit + 1,
             after=position[0] if position else None,
             only=caller.site_ids if caller.is_bound else None,
@@ -78,7 +83,8 @@ def list_sites(
 
 def get_site(database: Database, caller: Caller, *, site_id: str, now: datetime) -> Site:
     return database.read(
-        caller.account_no, lambda connection: reach.site_of(connection, caller, site_id).site
+        caller.account_no,
+        lambda connection: reach.site_of(connection, caller, site_id, now=now).site,
     )
 
 
@@ -91,21 +97,23 @@ def update_site(
     if_match: frozenset[int] | None,
     now: datetime,
 ) -> Site:
-    if "time_zone" in fields:
-        _check_time_zone(fields["time_zone"])
+    """Change a site's description from ``effective_at`` (default now) on."""
+    effective_at = _effective_at(fields, now)
+    patch = nameplate.plain(fields, nameplate.SITE_NAMES)
 
     def work(connection: Connection) -> Site:
         accounts.lock(connection, caller.account_no)
-        found = reach.site_of(connection, caller, site_id)
+        found = reach.site_of(connection, caller, site_id, now=now)
         check_revision(if_match, found.site.revision)
-        sites.change(
+        for _, description in sites.change(
             connection,
             caller.account_no,
             found.site_no,
-            name=fields.get("name", found.site.name),
-            time_zone=fields.get("time_zone", found.site.time_zone),
-        )
-        return reach.site_of(connection, caller, site_id).site
+            patch=patch,
+            effective_at=effective_at,
+        ):
+            plausible.check_site(description)
+        return reach.site_of(connection, caller, site_id, now=now).site
 
     return database.write(caller.account_no, work)
 
@@ -114,12 +122,12 @@ def create_grinder(
     database: Database, caller: Caller, *, fields: Mapping[str, Any], now: datetime
 ) -> Grinder:
     plate = nameplate.without_nulls(nameplate.plain(fields, nameplate.PLATE_NAMES))
-    nameplate.check_plate(plate)
+    plausible.check_plate(plate)
     grinder_id, site_id = fields["grinder_id"], fields["site_id"]
 
     def work(connection: Connection) -> Grinder:
         accounts.lock(connection, caller.account_no)
-        site_no = _site_no(connection, caller, site_id)
+        site_no = _site_no(connection, caller, site_id, now)
         if grinders.by_id(connection, caller.account_no, grinder_id, as_of=now) is not None:
             raise AlreadyExists("grinder", grinder_id)
         grinders.add(
@@ -176,9 +184,7 @@ def update_grinder(
     now: datetime,
 ) -> Grinder:
     """Merge a change into the plate, from ``effective_at`` (default now; at least 1970) on."""
-    effective_at: datetime = max(fields.get("effective_at") or now, EPOCH)
-    if effective_at > now:
-        raise Invalid(Fault("lies in the future", pointer="/effective_at"))
+    effective_at = _effective_at(fields, now)
     patch = nameplate.plain(fields, nameplate.PLATE_NAMES)
 
     def work(connection: Connection) -> Grinder:
@@ -190,14 +196,14 @@ def update_grinder(
             connection,
             caller.account_no,
             found.grinder_no,
-            site_no=None if site_id is None else _site_no(connection, caller, site_id),
+            site_no=None if site_id is None else _site_no(connection, caller, site_id, now),
             patch=patch,
             effective_at=effective_at,
         )
-        for plate in grinders.plates_from(
+        for _, plate in grinders.plates_from(
             connection, caller.account_no, found.grinder_no, since=effective_at
         ):
-            nameplate.check_plate(plate)
+            plausible.check_plate(plate)
         return reach.grinder_of(connection, caller, grinder_id, now=now).grinder
 
     return database.write(caller.account_no, work)
@@ -209,8 +215,8 @@ def page_of(found: list[Any], limit: int, position_of: Any) -> Page:
     return Page(items, position_of(items[-1]) if len(found) > limit else None)
 
 
-def _site_no(connection: Connection, caller: Caller, site_id: str) -> int:
-    found = sites.by_id(connection, caller.account_no, site_id)
+def _site_no(connection: Connection, caller: Caller, site_id: str, now: datetime) -> int:
+    found = sites.by_id(connection, caller.account_no, site_id, as_of=now)
     if found is None:
         raise Invalid(Fault(f"there is no site named {site_id!r} here", pointer="/site_id"))
     if caller.is_bound and site_id not in caller.site_ids:
@@ -218,11 +224,8 @@ def _site_no(connection: Connection, caller: Caller, site_id: str) -> int:
     return found.site_no
 
 
-def _check_time_zone(time_zone: str) -> None:
-    if not is_time_zone(time_zone):
-        raise Invalid(
-            Fault(
-                "must be a name of the IANA time zone database, such as Europe/Lisbon",
-                pointer="/time_zone",
-            )
-        )
+def _effective_at(fields: Mapping[str, Any], now: datetime) -> datetime:
+    at: datetime = max(fields.get("effective_at") or now, EPOCH)
+    if at > now:
+        raise Invalid(Fault("lies in the future", pointer="/effective_at"))
+    return at

@@ -34,9 +34,21 @@ def grinder_of(
     return found
 
 
-def site_of(connection: Connection, caller: Caller, site_id: str) -> SiteRow:
+def grinder_numbered(
+    connection: Connection, caller: Caller, grinder_no: int, *, now: datetime
+) -> GrinderRow | None:
+    """The numbered grinder as it is now, None when the caller may not see it."""
+    found = grinders.by_nos(connection, caller.account_no, [grinder_no], as_of=now).get(grinder_no)
+    if found is None or not may_see(
+        caller, site_id=found.grinder.site_id, grinder_id=found.grinder.grinder_id
+    ):
+        return None
+    return found
+
+
+def site_of(connection: Connection, caller: Caller, site_id: str, *, now: datetime) -> SiteRow:
     """The site, or NotFound; a key bound to single grinders sees no site."""
-    found = sites.by_id(connection, caller.account_no, site_id)
+    found = sites.by_id(connection, caller.account_no, site_id, as_of=now)
     if found is None or not may_see(caller, site_id=site_id, grinder_id=None):
         raise NotFound("site", site_id)
     return found

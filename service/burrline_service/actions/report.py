@@ -5,11 +5,12 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from ..core.records import Caller, Page, Status, StoredRun
-from ..store import grinders, run_rows, runs, state
+from ..core.answers import Status
+from ..core.records import Caller, Page, StoredRun
+from ..store import grinders, runs
 from ..store.database import Connection, Database
 from ..store.types import to_milliseconds
-from . import reach, standing
+from . import reach, reading_back, standing
 from .ingest import read_run, visible_run
 
 
@@ -46,19 +47,7 @@ def list_runs(
             after=None if position is None else (position[0], bytes.fromhex(position[1])),
         )
         kept = rows[:limit]
-        names = state.source_names(
-            connection,
-            caller.account_no,
-            {row.source_no for row in kept if row.source_no is not None},
-        )
-        items = tuple(
-            run_rows.stored_run_of(
-                row,
-                grinder_id=grinder_id,
-                source=None if row.source_no is None else names[row.source_no],
-            )
-            for row in kept
-        )
+        items = tuple(reading_back.stored_runs(connection, caller.account_no, grinder, kept))
         last = kept[-1] if len(rows) > limit else None
         return Page(items, None if last is None else (last.started_ms, last.run_key.hex()))
 

@@ -2,37 +2,35 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from ..core.answers import (
+    MotorState,
+    OpenAlert,
+    Status,
+    Throughput,
+)
 from ..core.burrs import end_of
 from ..core.calendar import day_bounds
-from ..core.duty import DEFAULT_CYCLE_SECONDS, judge_duty, rating_limit
+from ..core.duty import DEFAULT_CYCLE_SECONDS, rating_limit
 from ..core.heat import judge_reading
 from ..core.nameplate import burr_set_of
 from ..core.prior import expected_break_in
 from ..core.quality import FUTURE_SECONDS
-from ..core.records import (
-    TIME_SOURCES,
-    BurrSet,
-    Duty,
-    Grinder,
-    MotorState,
-    Status,
-    Throughput,
-)
+from ..core.records import BurrSet
 from ..core.throughput import estimated_grams, flow_grams_per_second
-from ..store import burr_sets, state, stretches, sums
+from ..store import burr_sets, readings, state, stretches
 from ..store.database import Connection
 from ..store.grinders import GrinderRow
-from ..store.state import State
-from ..store.stretches import Stretch
 from ..store.sums import Sums
 from ..store.tables import HOUR_MS
 from ..store.types import to_instant, to_milliseconds
+from . import alerting
+from .asked import Asked
+from .counting import Counter, counts_seconds, total_of
 from .fittings import entries_of
+from .on_time import PLACED, duty_of
 
-PLACED = tuple(number for number, name in enumerate(TIME_SOURCES) if name != "received")
 READING_LOOK_BACK_MS = 24 * HOUR_MS
 LOOK_BACK = timedelta(days=4)
 """How far before its instant an answer asks for single runs, at the very most.
@@ -40,27 +38,6 @@ LOOK_BACK = timedelta(days=4)
 The local day (at most 26 h), the longest cycle and the longest run (48 h + 6 h), and the latest
 reading (24 h); all else comes from sums by the hour, or is kept.
 """
-
-
-@dataclass(frozen=True)
-class _Asked:
-    """What one answer is about; instants in ms, ``end_ms`` is where counting stops."""
-
-    connection: Connection
-    account_no: int
-    grinder_no: int
-    grinder: Grinder
-    at: datetime
-    at_ms: int
-    end_ms: int
-    cycle_ms: int
-    kept: State
-    recent: list[Stretch]
-
-    def between(self, low_ms: int) -> dict[int, Sums]:
-        return sums.between(
-            self.connection, self.account_no, self.grinder_no, low_ms=low_ms, high_ms=self.end_ms
-        )
 
 
 def status_of(
@@ -79,7 +56,20 @@ def status_of(
     rated = found.grinder.rated_duty
     cycle_seconds = DEFAULT_CYCLE_SECONDS if rated is None else rating_limit(rated)[1]
     cycle_ms = round(cycle_seconds * 1000)
-    asked = _Asked(
+    kept = state.of_grinder(connection, account_no, found.grinder_no)
+    counter = Counter(
+        connection,
+        account_no,
+        found.grinder_no,
+        at_ms=at_ms,
+        end_ms=end_ms,
+        is_shared=kept.is_shared,
+    )
+    recent = stretches.reaching(
+        connection, account_no, found.grinder_no, since_ms=at_ms - cycle_ms, to_ms=end_ms
+    )
+    restored = {row.run_key: part for row, part in counter.restored}
+    asked = Asked(
         connection=connection,
         account_no=account_no,
         grinder_no=found.grinder_no,
@@ -88,21 +78,18 @@ def status_of(
         at_ms=at_ms,
         end_ms=end_ms,
         cycle_ms=cycle_ms,
-        kept=state.of_grinder(connection, account_no, found.grinder_no),
-        recent=stretches.reaching(
-            connection,
-            account_no,
-            found.grinder_no,
-            since_ms=at_ms - cycle_ms,
-            to_ms=end_ms,
-        ),
+        kept=kept,
+        recent=[
+            stretch._replace(part=restored.get(stretch.run_key, stretch.part)) for stretch in recent
+        ],
+        counter=counter,
     )
     burr_set, burr_sums = _burrs(asked)
-    everything = asked.between(0)
-    coffee = _total(everything, only_coffee=True)
+    everything = counter.between(0, end_ms)
+    coffee = total_of(everything, only_coffee=True)
     flow = _flow(asked, coffee if burr_set is None else burr_sums)
     throughput = _throughput(
-        asked, found, burr_set, burr_sums, coffee, _total(everything).on_ms, flow
+        asked, found, burr_set, burr_sums, coffee, total_of(everything).on_ms, flow
     )
     return Status(
         grinder_id=found.grinder.grinder_id,
@@ -110,28 +97,28 @@ def status_of(
         name=found.grinder.name,
         as_of=to_instant(at_ms),
         throughput=throughput,
-        duty=_duty(asked, flow),
+        duty=duty_of(asked, flow),
         motor=_motor(asked),
         break_in=expected_break_in(
             burr_set, throughput.burr_grams, throughput.burr_estimated_grams
+        ),
+        alerts=tuple(
+            OpenAlert(episode.kind, episode.severity, to_instant(episode.opened_at_ms))
+            for episode in alerting.episodes_of(
+                connection, account_no, found, from_ms=at_ms, until_ms=at_ms
+            )
+            if episode.closed_at_ms is None
         ),
         revision=asked.kept.revision,
     )
 
 
-def _total(by_purpose: dict[int, Sums], *, only_coffee: bool = False) -> Sums:
-    total = Sums()
-    for purpose, share in by_purpose.items():
-        if not (only_coffee and purpose == sums.CLEANING):
-            total = total.plus(share)
-    return total
-
-
-def _burrs(asked: _Asked) -> tuple[BurrSet | None, Sums]:
+def _burrs(asked: Asked) -> tuple[BurrSet | None, Sums]:
     """The set that is in the grinder at the instant, and the coffee through it until then."""
     around = burr_sets.fittings_around(
         asked.connection, asked.account_no, grinder_nos=[asked.grinder_no]
     )
+    # a fitting to come cannot end one that lasts now, but neither may it be seen yet
     entries = entries_of(around)
     stays = [(row, end_of(entry, entries)) for row, entry in zip(around, entries, strict=True)]
     current = next(
@@ -153,18 +140,18 @@ def _burrs(asked: _Asked) -> tuple[BurrSet | None, Sums]:
         high_ms = asked.end_ms
         if ended_at is not None and ended_at <= asked.at:
             high_ms = to_milliseconds(ended_at)
-        through = through.plus(
-            _total(
-                sums.between(
-                    asked.connection,
-                    asked.account_no,
-                    row.grinder_no,
-                    low_ms=to_milliseconds(row.fitted_at),
-                    high_ms=high_ms,
-                ),
-                only_coffee=True,
+        counter = asked.counter
+        if row.grinder_no != asked.grinder_no:
+            there = state.of_grinder(asked.connection, asked.account_no, row.grinder_no)
+            counter = Counter(
+                asked.connection,
+                asked.account_no,
+                row.grinder_no,
+                at_ms=asked.at_ms,
+                end_ms=asked.end_ms,
+                is_shared=there.is_shared,
             )
-        )
+        through = through.plus(counter.coffee(to_milliseconds(row.fitted_at), high_ms))
     kept = burr_sets.by_nos(asked.connection, asked.account_no, [current.burr_set_no])
     described = kept[current.burr_set_no]
     record = burr_set_of(
@@ -177,7 +164,7 @@ def _burrs(asked: _Asked) -> tuple[BurrSet | None, Sums]:
     return record, through
 
 
-def _flow(asked: _Asked, measured: Sums) -> float | None:
+def _flow(asked: Asked, measured: Sums) -> float | None:
     grind = asked.grinder.grind
     return flow_grams_per_second(
         measured.paired_mg,
@@ -187,7 +174,7 @@ def _flow(asked: _Asked, measured: Sums) -> float | None:
 
 
 def _throughput(
-    asked: _Asked,
+    asked: Asked,
     found: GrinderRow,
     burr_set: BurrSet | None,
     through: Sums,
@@ -195,8 +182,8 @@ def _throughput(
     on_ms: int,
     flow: float | None,
 ) -> Throughput:
-    day_start, _ = day_bounds(asked.at, found.time_zone)
-    today = _total(asked.between(to_milliseconds(day_start)), only_coffee=True)
+    day_start, _ = day_bounds(asked.at, found.site.time_zone)
+    today = asked.counter.coffee(to_milliseconds(day_start), asked.end_ms)
     last_ms = stretches.last_started_ms(
         asked.connection, asked.account_no, asked.grinder_no, before_ms=asked.end_ms
     )
@@ -221,61 +208,30 @@ def _throughput(
     )
 
 
-def _still_to_come_ms(asked: _Asked) -> int:
+def _still_to_come_ms(asked: Asked) -> int:
     """Motor time after the instant of runs counted by then: a run is clipped there."""
     return sum(
         max(0, stretch.started_ms + (stretch.on_ms or 0) - max(asked.at_ms, stretch.started_ms))
         for stretch in asked.recent
+        if counts_seconds(stretch.part)
     )
 
 
-def _duty(asked: _Asked, flow: float | None) -> Duty:
-    begun = [stretch for stretch in asked.recent if stretch.started_ms <= asked.at_ms]
-    placed = [
-        (stretch.started_ms / 1000, (stretch.started_ms + stretch.on_ms) / 1000)
-        for stretch in begun
-        if stretch.time_source in PLACED and stretch.on_ms is not None
-    ]
-    first_ms: int | None = 0
-    if asked.kept.archived_before is None:
-        first_ms = stretches.first_started_ms(
-            asked.connection, asked.account_no, asked.grinder_no, time_sources=PLACED
-        )
-    is_known = first_ms is not None and first_ms <= asked.at_ms
-    return judge_duty(
-        starts_seconds=[start for start, _ in placed],
-        ends_seconds=[end for _, end in placed],
-        now_seconds=asked.at_ms / 1000,
-        first_known_seconds=(first_ms or 0) / 1000 if is_known else None,
-        possible_on_seconds=_possible_on_seconds(begun, asked.at_ms - asked.cycle_ms, flow),
-        rated=asked.grinder.rated_duty,
-    )
-
-
-def _possible_on_seconds(begun: list[Stretch], since_ms: int, flow: float | None) -> float | None:
-    """Motor time that may lie in the cycle: of runs without seconds, or without a known start."""
-    untimed_mg, unplaced_ms = 0, 0
-    for stretch in begun:
-        if stretch.started_ms < since_ms:
-            continue
-        if stretch.on_ms is None:
-            untimed_mg += stretch.grams_mg or 0
-        elif stretch.time_source not in PLACED:
-            unplaced_ms += stretch.on_ms
-    if untimed_mg and not flow:
-        return None
-    return unplaced_ms / 1000 + (untimed_mg / 1000 / flow if untimed_mg and flow else 0.0)
-
-
-def _motor(asked: _Asked) -> MotorState:
-    latest = stretches.motor_reading(
+def _motor(asked: Asked) -> MotorState:
+    """The latest of the readings at runs' ends and of those read between and during runs."""
+    low_ms = asked.at_ms - READING_LOOK_BACK_MS
+    at_end = stretches.motor_reading(
         asked.connection,
         asked.account_no,
         asked.grinder_no,
-        from_ms=asked.at_ms - READING_LOOK_BACK_MS,
+        from_ms=low_ms,
         to_ms=asked.at_ms,
         time_sources=PLACED,
     )
+    between = readings.latest_motor(
+        asked.connection, asked.account_no, asked.grinder_no, from_ms=low_ms, to_ms=asked.at_ms
+    )
+    latest = max((found for found in (at_end, between) if found is not None), default=None)
     return judge_reading(
         reading_celsius=None if latest is None else latest[1] / 10,
         read_at=None if latest is None else to_instant(latest[0]),

@@ -11,7 +11,21 @@ from typing import Any
 
 from flask import Flask
 
-from . import burr_sets, docs, glue, grinders, keys, runs, service, sites, status
+from . import (
+    burr_sets,
+    docs,
+    entries,
+    export,
+    glue,
+    grinders,
+    keys,
+    over_time,
+    readings,
+    runs,
+    service,
+    sites,
+    status,
+)
 from .document import document_text
 from .operation import Operation
 
@@ -23,7 +37,11 @@ def make_operations() -> tuple[Operation, ...]:
         *grinders.OPERATIONS,
         *burr_sets.OPERATIONS,
         *runs.OPERATIONS,
+        *readings.OPERATIONS,
+        *entries.OPERATIONS,
         *status.OPERATIONS,
+        *over_time.OPERATIONS,
+        *export.OPERATIONS,
         *keys.OPERATIONS,
         *service.OPERATIONS,
     )

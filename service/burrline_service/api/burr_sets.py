@@ -31,6 +31,7 @@ BURR_SET = {
         {"grinder_id": "bar-1", "fitted_at": "2026-07-01T06:30:00.000Z", "removed_at": None}
     ],
     "created_at": "2026-07-01T06:31:05.230Z",
+    "voided_at": None,
 }
 NEW_BURR_SET = {
     "burr_set_id": "flat-64-a",
@@ -72,7 +73,7 @@ OPERATIONS = (
         location="/v1/burr-sets/<burr_set_id>",
         links=tuple(
             Link(name, {"burr_set_id": "$response.body#/burr_set_id"})
-            for name in ("get_burr_set", "update_burr_set")
+            for name in ("get_burr_set", "update_burr_set", "void_burr_set")
         ),
         takes_examples={
             "new": NEW_BURR_SET,
@@ -130,5 +131,22 @@ OPERATIONS = (
             **BURR_SET,
             "fittings": [{**MENDED_FITTING, "fitted_at": "2026-06-30T18:00:00.000Z"}],
         },
+    ),
+    Operation(
+        name="void_burr_set",
+        method="POST",
+        path="/v1/burr-sets/<burr_set_id>/void",
+        tag=TAG,
+        summary="Void a burr set",
+        description=(
+            "Take a set entered by mistake out of every answer: the set before it is in until the "
+            "one after it. It stays readable, marked. Voiding it again changes nothing. There is "
+            "no body."
+        ),
+        act=burrs.void_burr_set,
+        scope="manage",
+        gives=BurrSetSchema,
+        has_etag=True,
+        gives_example={**BURR_SET, "voided_at": "2026-07-06T09:05:00.000Z"},
     ),
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import date
 from typing import Any
 
 from marshmallow import ValidationError, validate
@@ -24,6 +25,19 @@ class FullMatch(validate.Validator):
 def all_different(values: list[Any]) -> None:
     if len(set(values)) != len(values):
         raise ValidationError("must not name anything twice")
+
+
+_DATE = re.compile("[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
+
+
+def a_date(value: str) -> None:
+    """A day of the calendar, ``YYYY-MM-DD`` (RFC 3339, full-date)."""
+    try:
+        is_one = _DATE.fullmatch(value) is not None and bool(date.fromisoformat(value))
+    except ValueError:
+        is_one = False
+    if not is_one:
+        raise ValidationError("must be a date such as 2026-12-25")
 
 
 def one_of(choices: tuple[Any, ...]) -> validate.OneOf:

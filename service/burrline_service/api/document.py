@@ -11,6 +11,7 @@ from apispec.ext.marshmallow import MarshmallowPlugin
 from marshmallow import Schema, fields
 
 from .. import __version__
+from .batches import LARGEST_BATCH_COUNT, Lines
 from .document_parts import (
     DESCRIPTION,
     HEADERS,
@@ -23,10 +24,9 @@ from .document_parts import (
     reference,
 )
 from .field_rules import FIELD_RULES
-from .operation import Operation, refusals_of
+from .operation import NDJSON, Operation, refusals_of
 from .problems import INTERNAL_ERROR, problem_of
 from .schemas_common import ProblemSchema
-from .schemas_runs import LARGEST_BATCH_COUNT, NewRunSchema, RunLines
 
 
 def make_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
@@ -44,9 +44,9 @@ def _component_name(schema: Any) -> str:
     return kind.__name__.removesuffix("Schema")
 
 
-def _run_lines(converter: Any, field: fields.Field[Any], ret: dict[str, Any]) -> dict[str, Any]:
-    if isinstance(field, RunLines):
-        items = converter.resolve_nested_schema(NewRunSchema)
+def _lines(converter: Any, field: fields.Field[Any], ret: dict[str, Any]) -> dict[str, Any]:
+    if isinstance(field, Lines):
+        items = converter.resolve_nested_schema(field.line)
         return {"type": "array", "items": items, "maxItems": LARGEST_BATCH_COUNT}
     return {}
 
@@ -69,7 +69,7 @@ class _Writer:
         )
         converter: Any = self.plugin.converter
         self.converter = converter
-        for rule in (*FIELD_RULES, _run_lines):
+        for rule in (*FIELD_RULES, _lines):
             self.converter.add_attribute_function(rule)
         self.responses: dict[str, Any] = {}
 
@@ -150,7 +150,7 @@ class _Writer:
         statuses = operation.statuses or {operation.status: self._meaning(operation)}
         for status, meaning in statuses.items():
             found[str(status)] = self._success(operation, status, meaning)
-        is_cacheable = operation.has_etag or (operation.gives is None and operation.method == "GET")
+        is_cacheable = operation.has_etag or (_is_fixed(operation) and operation.method == "GET")
         if is_cacheable and operation.method == "GET":
             found["304"] = {
                 "description": "Not changed since the revision named by If-None-Match.",
@@ -169,7 +169,7 @@ class _Writer:
 
     def _success(self, operation: Operation, status: int, meaning: str) -> dict[str, Any]:
         names = ["X-Request-Id"]
-        if operation.has_etag or operation.gives is None:
+        if operation.has_etag or _is_fixed(operation):
             names.append("ETag")
         if operation.is_list:
             names.append("Link")
@@ -177,18 +177,10 @@ class _Writer:
             names.append("Location")
         if operation.is_replayable:
             names.append("Idempotency-Replayed")
-        schema: dict[str, Any] = (
-            self._schema(operation.gives)
-            if operation.gives is not None
-            else {"type": "string" if operation.gives_media == "text/html" else "object"}
-        )
-        example = operation.gives_example
-        if status == 200 and 201 in operation.statuses:
-            example = {**example, "outcome": "duplicate"}
         response: dict[str, Any] = {
             "description": meaning,
             "headers": header_references(*sorted(names)),
-            "content": {operation.gives_media: {"schema": schema, "example": example}},
+            "content": self._content(operation, status),
         }
         if operation.links and status < 300:
             response["links"] = {
@@ -199,6 +191,30 @@ class _Writer:
                 for link in operation.links
             }
         return response
+
+    def _content(self, operation: Operation, status: int) -> dict[str, Any]:
+        if operation.gives_lines is None or operation.gives is not None:
+            content = {operation.gives_media: self._whole(operation, status)}
+        else:
+            content = {}
+        for media, example in operation.lines_examples.items():
+            schema: dict[str, Any] = {"type": "string"}
+            if media == NDJSON:  # OpenAPI 3.1 can describe its lines as an array only
+                assert operation.gives_lines is not None
+                schema = {"type": "array", "items": self._schema(operation.gives_lines)}
+            content[media] = {"schema": schema, "example": example}
+        return content
+
+    def _whole(self, operation: Operation, status: int) -> dict[str, Any]:
+        schema: dict[str, Any] = (
+            self._schema(operation.gives)
+            if operation.gives is not None
+            else {"type": "string" if operation.gives_media == "text/html" else "object"}
+        )
+        example = operation.gives_example
+        if status == 200 and 201 in operation.statuses and "outcome" in example:
+            example = {**example, "outcome": "duplicate"}
+        return {"schema": schema, "example": example}
 
     def _schema(self, schema: type[Schema]) -> dict[str, Any]:
         found: dict[str, Any] = self.converter.resolve_nested_schema(schema)
@@ -220,6 +236,11 @@ class _Writer:
                     component["oneOf"] = [self._schema(choice) for choice in choices]
                 component["description"] = _first_paragraph(key[0])
                 component.update(extra)
+
+
+def _is_fixed(operation: Operation) -> bool:
+    """Whether the answer is the same until the next release."""
+    return operation.gives is None and operation.gives_lines is None
 
 
 def _first_paragraph(kind: type) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Any
 
+from .device_clock import BOOT_HEADER, LONGEST_BOOT_ID, UPTIME, UPTIME_HEADER
 from .operation import PATH_IDS, SOME_KEY_ID, Operation
 from .problems import MEDIA_TYPE, TYPE_PREFIX, Problem
 
@@ -31,6 +32,11 @@ meaning; `errors` points at each wrong value. Every answer carries `X-Request-Id
 `Idempotency-Key`: the first answer is kept for 30 days and given again to the same request, \
 another request with the same key is refused. A refused request keeps nothing.
 
+**Mistakes** are never edited away: runs, readings, tallies, periods, care entries and burr sets \
+are voided, corrections revoked. What is voided stays readable, marked, and leaves every answer.
+
+**Devices without a clock** tell `age_seconds`, or count boots and uptime: see `add_run`.
+
 **Lists** answer `items` and `next_cursor`, and a `Link` with `rel="next"`. **Changes** are merge \
 patches and need `If-Match` with the object's `ETag`. A GET answers 304 to a matching \
 `If-None-Match`; wherever there is GET there is HEAD.\
@@ -41,7 +47,14 @@ TAGS = {
     "Grinders": "The machines and what their plates say.",
     "Burr sets": "Burrs, where they were fitted, and since when.",
     "Runs": "Stretches of motor-on: what everything is computed from.",
+    "Readings": "Temperatures between and during runs, and motors that run now.",
+    "Tallies": "Kilograms without single runs: a notebook's day, a till's count.",
+    "Periods": "What holds for runs that leave it out: setting, coffee, speed, purpose, feed.",
+    "Corrections": "Known mistakes of devices, undone in every answer; the raw runs stay.",
+    "Care": "What was done to a grinder: cleaning, burrs taken out, repairs.",
     "Status": "Kilograms, duty, motor and break-in stage.",
+    "Alerts": "What held for a motor, from when until when.",
+    "Account": "All of an account at once.",
     "Keys": "Who may do what.",
     "Service": "Health, and this document.",
 }
@@ -101,6 +114,28 @@ HEADERS: dict[str, Any] = {
 }
 
 
+DEVICE_CLOCK: tuple[dict[str, Any], ...] = (
+    {
+        "name": BOOT_HEADER,
+        "in": "header",
+        "required": False,
+        "description": "For a device without a clock: which boot of it this is, in its own words.",
+        "schema": {"type": "string", "minLength": 1, "maxLength": LONGEST_BOOT_ID},
+        "example": "17",
+    },
+    {
+        "name": UPTIME_HEADER,
+        "in": "header",
+        "required": False,
+        "description": (
+            "Seconds since that boot at the moment of sending. What carries the same `boot_id` is "
+            "placed by the difference to its `uptime_seconds`."
+        ),
+        "schema": {"type": "string", "pattern": f"^{UPTIME}$"},
+        "example": "86520.75",
+    },
+)
+
 for _name in ("ETag", "Location", "Retry-After", "X-Request-Id"):
     HEADERS[_name]["required"] = True
 
@@ -157,6 +192,8 @@ def header_parameters(operation: Operation) -> list[dict[str, Any]]:
                 "example": "8e03978e-40d5-43e8-bc93-6894a57f9324",
             }
         )
+    if operation.reads_device_clock:
+        parameters += DEVICE_CLOCK
     return parameters
 
 

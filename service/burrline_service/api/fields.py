@@ -13,7 +13,7 @@ from typing import Any
 
 from marshmallow import fields
 
-from .checks import FullMatch, all_different, length_within, number_within, one_of
+from .checks import FullMatch, a_date, all_different, length_within, number_within, one_of
 from .instants import instant_text, read_instant
 from .strict_json import LARGEST_INTEGER
 
@@ -76,6 +76,14 @@ class Text(fields.String):
         if type(value) is not str:
             raise self.make_error("invalid")
         return value
+
+
+class Day(Text):
+    """A local date as RFC 3339 writes it (full-date)."""
+
+    def __init__(self, description: str, **kwargs: Any) -> None:
+        super().__init__(description, example="2026-12-25", metadata={"format": "date"}, **kwargs)
+        self.validators.append(a_date)
 
 
 class Choice(fields.String):

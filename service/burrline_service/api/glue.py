@@ -17,6 +17,7 @@ from ..core.errors import ScopeMissing
 from ..core.records import Caller, Page
 from . import problems, reading
 from .cursors import read_cursor, write_cursor
+from .device_clock import read_device_clock
 from .operation import JSON, Operation, revision_tag
 
 DEFAULT_LIMIT = 50
@@ -87,6 +88,8 @@ class _Endpoint:
             reading.check_no_body(request)
         if operation.needs_if_match:
             keywords["if_match"] = reading.read_if_match(request)
+        if operation.reads_device_clock:
+            keywords["device_clock"] = read_device_clock(request)
         keywords["now"] = now
         if operation.is_replayable:
             assert caller is not None
@@ -165,7 +168,12 @@ class _Endpoint:
                 )
                 headers["Link"] = f'<{_with_cursor(next_cursor)}>; rel="next"'
             result = {"items": result.items, "next_cursor": next_cursor}
-        status = operation.status_of(result) if operation.status_of else operation.status
+        status = operation.status
+        if operation.tells_new:
+            result, is_new = result
+            status = 201 if is_new else 200
+        elif operation.status_of is not None:
+            status = operation.status_of(result)
         if operation.has_etag:
             tag = revision_tag(result.revision)
             headers["ETag"] = tag

@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..actions import places
 from ..core.errors import AlreadyExists, OutOfReach
 from .operation import JSON, MERGE_PATCH, Link, Operation
-from .schemas_places import (
+from .schemas_grinders import (
     GrinderChangeSchema,
     GrinderFilterSchema,
     GrinderPageSchema,
@@ -24,6 +24,7 @@ NEW_GRINDER = {
     "motor": {"rated_watts": 350, "sensor": "housing", "caution_celsius": 60, "limit_celsius": 75},
     "grind": {"setting_step": 0.1, "coarser": "higher", "expected_grams_per_second": 2.4},
     "hopper_grams": 1200,
+    "retained_grams": 2.5,
 }
 GRINDER = {
     "grinder_id": "bar-1",
@@ -53,7 +54,9 @@ GRINDER = {
         "expected_grams_per_second": 2.4,
     },
     "hopper_grams": 1200.0,
+    "retained_grams": 2.5,
     "retired_at": None,
+    "out_of_service": [{"from": "2026-07-02T09:00:00.000Z", "to": "2026-07-02T15:30:00.000Z"}],
     "created_at": "2026-07-01T06:04:37.112Z",
 }
 
@@ -79,7 +82,15 @@ OPERATIONS = (
         location="/v1/grinders/<grinder_id>",
         links=tuple(
             Link(name, {"grinder_id": "$response.body#/grinder_id"})
-            for name in ("get_grinder", "update_grinder", "get_status", "list_runs")
+            for name in (
+                "get_grinder",
+                "update_grinder",
+                "get_status",
+                "list_runs",
+                "list_readings",
+                "set_period",
+                "record_care",
+            )
         ),
         takes_example=NEW_GRINDER,
         gives_example=GRINDER,
@@ -129,7 +140,12 @@ OPERATIONS = (
         refuses=(OutOfReach,),
         needs_if_match=True,
         has_etag=True,
-        takes_example={"motor": {"limit_celsius": 80}, "effective_at": "2026-07-06T05:00:00Z"},
+        takes_examples={
+            "plate": {"motor": {"limit_celsius": 80}, "effective_at": "2026-07-06T05:00:00Z"},
+            "out_of_service": {
+                "out_of_service": [{"from": "2026-07-02T09:00:00Z", "to": "2026-07-02T15:30:00Z"}]
+            },
+        },
         gives_example={**GRINDER, "motor": {**GRINDER["motor"], "limit_celsius": 80.0}},  # type: ignore[dict-item]
     ),
 )

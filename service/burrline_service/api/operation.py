@@ -19,9 +19,12 @@ from . import refusals
 
 JSON = "application/json"
 MERGE_PATCH = "application/merge-patch+json"
+NDJSON = "application/x-ndjson"
+CSV = "text/csv"
 
 SITE_ID = GRINDER_ID = BURR_SET_ID = "[a-z0-9][a-z0-9_-]{0,63}"
 RUN_ID = "[A-Za-z0-9._:-]{8,128}"
+READING_ID = TALLY_ID = PERIOD_ID = CORRECTION_ID = CARE_ID = RUN_ID
 KEY_ID = "[A-Za-z0-9]{8}"
 SOME_KEY_ID = "[A-Za-z0-9._:-]{8,128}"  # the value of an Idempotency-Key
 
@@ -41,6 +44,13 @@ PATH_IDS: Mapping[str, PathId] = {
     "grinder_id": PathId("grinder", GRINDER_ID, "The grinder's id, chosen by you.", "bar-1"),
     "burr_set_id": PathId("burr set", BURR_SET_ID, "The burr set's id.", "flat-64-a"),
     "run_id": PathId("run", RUN_ID, "The run's id, chosen by the device.", "bar-1-0007-000123"),
+    "reading_id": PathId("reading", READING_ID, "The reading's id.", "bar-1-t-0007-004512"),
+    "tally_id": PathId("tally", TALLY_ID, "The tally's id.", "notebook-2026-06-30"),
+    "period_id": PathId("period", PERIOD_ID, "The period's id.", "period-000412"),
+    "correction_id": PathId(
+        "correction", CORRECTION_ID, "The correction's id.", "correction-000413"
+    ),
+    "care_id": PathId("care entry", CARE_ID, "The care entry's id.", "care-000414"),
     "key_id": PathId("key", KEY_ID, "The key's public part.", "Qm3xT9Lk"),
 }
 
@@ -59,7 +69,11 @@ class Operation:
 
     ``act(database, caller, *, <path ids>, <query values>, fields, if_match, limit, position,
     now)`` gets the keywords that apply. ``scope`` None means: no key is asked for, and ``act``
-    is called without a caller. A list's ``gives`` is the schema of its page.
+    is called without a caller. A list's ``gives`` is the schema of its page. Where
+    ``tells_new``, ``act`` gives the record and whether it is new: 201, else 200.
+    ``gives_lines`` is the schema of one line where the answer is, or may be asked to be, lines of
+    the media types of ``lines_examples``: ``act`` then gives the response itself.
+    ``reads_device_clock`` hands on ``device_clock``, from the request's headers.
     """
 
     name: str
@@ -73,6 +87,7 @@ class Operation:
     takes: type[Schema] | None = None
     query: type[Schema] | None = None
     gives: type[Schema] | None = None
+    gives_lines: type[Schema] | None = None
     status: int = 200
     status_of: Callable[[Any], int] | None = None
     statuses: Mapping[int, str] = field(default_factory=dict)
@@ -82,12 +97,15 @@ class Operation:
     is_replayable: bool = False
     is_list: bool = False
     needs_if_match: bool = False
+    tells_new: bool = False
+    reads_device_clock: bool = False
     has_etag: bool = False
     location: str | None = None
     links: tuple[Link, ...] = ()
     takes_example: Any = None
     takes_examples: Mapping[str, Any] = field(default_factory=dict)
     gives_example: Any = None
+    lines_examples: Mapping[str, Any] = field(default_factory=dict)
     touches_database: bool = True
 
     @property
@@ -131,6 +149,8 @@ def refusals_of(operation: Operation) -> tuple[type[Refusal], ...]:
         found += [errors.RevisionMismatch, errors.RevisionRequired]
     if operation.is_replayable:
         found += [refusals.BadHeader, errors.KeyReused]
+    if operation.reads_device_clock:
+        found.append(refusals.BadHeader)
     if operation.touches_database:
         found.append(errors.Unavailable)
     return tuple(dict.fromkeys(found))

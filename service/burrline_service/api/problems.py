@@ -83,6 +83,10 @@ PROBLEMS: dict[type[Refusal], Problem] = {
     errors.RunConflict: Problem("run-conflict", 409, "The run id has other content"),
     errors.RunArchived: Problem("run-archived", 409, "The run is archived"),
     errors.PeriodArchived: Problem("period-archived", 409, "The period is archived"),
+    errors.CorrectionArchived: Problem(
+        "correction-archived", 409, "The corrected runs are archived"
+    ),
+    errors.AccountNotEmpty: Problem("account-not-empty", 409, "The account is not empty"),
     errors.FittingsOverlap: Problem("fittings-overlap", 409, "Burr sets would overlap"),
     refusals.LengthRequired: Problem("length-required", 411, "The body's length is needed"),
     errors.RevisionMismatch: Problem("revision-mismatch", 412, "The object has changed"),
@@ -97,6 +101,7 @@ PROBLEMS: dict[type[Refusal], Problem] = {
     errors.Invalid: Problem("invalid", 422, "The content is not acceptable"),
     errors.FutureInstant: Problem("future-instant", 422, "The instant has not come yet"),
     errors.InstantArchived: Problem("instant-archived", 422, "The instant's runs are archived"),
+    errors.ExportDamaged: Problem("export-damaged", 422, "The export is not whole"),
     errors.KeyReused: Problem("key-reused", 422, "The Idempotency-Key was used before"),
     errors.RevisionRequired: Problem("revision-required", 428, "If-Match is needed"),
     errors.Unavailable: Problem(

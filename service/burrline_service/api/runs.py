@@ -7,22 +7,30 @@ from datetime import datetime
 from functools import cache
 from typing import Any
 
-from marshmallow import ValidationError
-
 from ..actions import ingest, report
-from ..core.errors import Fault, NotFound, Refusal, RunArchived, RunConflict
-from ..core.records import Brew, Caller, Run, RunOutcome, StoredRun
-from .operation import Link, Operation
-from .problems import fault_body, faults_of
+from ..core.errors import NotFound, Refusal, RunArchived, RunConflict
+from ..core.records import (
+    Brew,
+    Caller,
+    Run,
+    RunOutcome,
+    StoredRun,
+    Watched,
+)
+from .batches import Kind, judge
+from .device_clock import DeviceClock, placed
+from .fast_lines import Plan, plan_of, quick_runs
+from .operation import CSV, NDJSON, Link, Operation
+from .run_lines import list_runs
+from .schemas_run_batches import RunBatchOutcomeSchema, RunBatchSchema
 from .schemas_runs import (
     NewRunSchema,
-    RunBatchOutcomeSchema,
-    RunBatchSchema,
     RunFilterSchema,
     RunOutcomeSchema,
     RunPageSchema,
     RunSchema,
 )
+from .streams import csv_example
 
 TAG = "Runs"
 
@@ -32,68 +40,66 @@ def _line_schema() -> NewRunSchema:
     return NewRunSchema()
 
 
-def run_of(fields: Mapping[str, Any]) -> Run:
-    """The record of a loaded run."""
-    brew = fields.get("brew")
+@cache
+def _line_plan() -> Plan:
+    return plan_of(_line_schema())
+
+
+def run_of(fields: Mapping[str, Any], clock: DeviceClock | None = None) -> Run:
+    """The record of a loaded run, its time told by the device's clock where it has none."""
+    told = placed(fields, clock)
+    brew = told.get("brew")
     if brew is None:
-        return Run(**fields)
-    return Run(**{**fields, "brew": Brew(**brew)})
+        return Run(**told)
+    return Run(**{**told, "brew": Brew(**brew)})
 
 
 def add_run(
-    database: Any, caller: Caller, *, fields: Mapping[str, Any], now: datetime
+    database: Any,
+    caller: Caller,
+    *,
+    fields: Mapping[str, Any],
+    device_clock: DeviceClock | None = None,
+    now: datetime,
 ) -> RunOutcome:
-    return ingest.add_run(database, caller, run=run_of(fields), now=now)
+    return ingest.add_run(database, caller, run=run_of(fields, device_clock), now=now)
 
 
 def add_runs(
-    database: Any, caller: Caller, *, fields: Mapping[str, Any], now: datetime
+    database: Any,
+    caller: Caller,
+    *,
+    fields: Mapping[str, Any],
+    device_clock: DeviceClock | None = None,
+    now: datetime,
 ) -> dict[str, Any]:
     """Judge each line alone, record the good ones, answer for every one."""
-    lines: list[Any] = fields["runs"]
-    problems: list[dict[str, Any]] = []
-    runs: list[Run] = []
-    places: list[int] = []
-    for index, line in enumerate(lines):
-        try:
-            runs.append(run_of(_line_schema().load(line)))
-            places.append(index)
-        except ValidationError as error:
-            problems.append(_rejected(index, line, faults_of(error, f"/runs/{index}")))
-    counts = {"accepted": 0, "duplicate": 0, "conflict": 0, "rejected": len(problems)}
-    outcomes = ingest.add_runs(database, caller, runs=runs, now=now) if runs else []
-    for index, outcome in zip(places, outcomes, strict=True):
-        if isinstance(outcome, Refusal):
-            counts["rejected"] += 1
-            member = "grinder_id" if isinstance(outcome, NotFound) else "run_id"
-            fault = Fault(str(outcome), pointer=f"/runs/{index}/{member}")
-            problems.append(_rejected(index, lines[index], outcome.faults or (fault,)))
-            continue
-        counts[outcome.outcome] += 1
-        if outcome.outcome == "conflict":
-            fault = Fault(str(RunConflict(outcome.run_id)), pointer=f"/runs/{index}/run_id")
-            problems.append(_line_problem(index, outcome.run_id, "conflict", (fault,)))
-    return {
-        "received": len(lines),
-        "accepted": counts["accepted"],
-        "duplicates": counts["duplicate"],
-        "conflicts": counts["conflict"],
-        "rejected": counts["rejected"],
-        "problems": sorted(problems, key=lambda problem: problem["index"]),
-    }
+    watched = _watched_of(fields)
+
+    def add(runs: list[Run]) -> list[RunOutcome | Refusal]:
+        if not runs and watched is None:
+            return []
+        return ingest.add_runs(database, caller, runs=runs, watched=watched, now=now)
+
+    kind = Kind(
+        member="runs",
+        id_name="run_id",
+        record_of=lambda line: run_of(_line_schema().load(line), device_clock),
+        conflict=lambda run_id: str(RunConflict(run_id)),
+        quickly=lambda lines: quick_runs(_line_plan(), lines, device_clock),
+    )
+    return judge(kind, fields["runs"], add)
 
 
-def _rejected(index: int, line: Any, faults: tuple[Fault, ...]) -> dict[str, Any]:
-    run_id = line.get("run_id") if isinstance(line, dict) else None
-    is_readable = isinstance(run_id, str) and len(run_id) <= 128
-    return _line_problem(index, run_id if is_readable else None, "rejected", faults)
-
-
-def _line_problem(
-    index: int, run_id: str | None, outcome: str, faults: tuple[Fault, ...]
-) -> dict[str, Any]:
-    errors = [fault_body(fault) for fault in faults[:10]]
-    return {"index": index, "run_id": run_id, "outcome": outcome, "errors": errors}
+def _watched_of(fields: Mapping[str, Any]) -> Watched | None:
+    if fields.get("watched_from_at") is None:
+        return None
+    grinder_ids = fields.get("watched_grinder_ids")
+    return Watched(
+        from_at=fields["watched_from_at"],
+        until_at=fields["watched_until_at"],
+        grinder_ids=None if grinder_ids is None else tuple(grinder_ids),
+    )
 
 
 def _status_of(outcome: RunOutcome) -> int:
@@ -127,13 +133,18 @@ RUN = {
     "motor_celsius": 41.5,
     "ambient_celsius": None,
     "purpose": "service",
-    "coffee_lot": None,
+    "coffee_lot": "lot-0712",
     "brew": None,
     "source": None,
     "time_source": "device",
     "received_at": "2026-07-06T07:41:20.317Z",
     "findings": [],
     "voided_at": None,
+    "raw_started_at": None,
+    "raw_grams": None,
+    "correction_ids": [],
+    "from_period": ["coffee_lot"],
+    "counts": ["grams", "seconds"],
 }
 
 OPERATIONS = (
@@ -148,6 +159,7 @@ OPERATIONS = (
             "late. What is implausible is recorded with findings; only the impossible is refused."
         ),
         act=add_run,
+        reads_device_clock=True,
         scope="runs:write",
         takes=NewRunSchema,
         gives=RunOutcomeSchema,
@@ -173,14 +185,22 @@ OPERATIONS = (
         summary="Record many runs",
         description=(
             "Up to 5000 runs within 1 MiB, in any order, in one transaction. Each line is judged "
-            "alone; a bad one never blocks a good one. Sending the same batch again is harmless."
+            "alone; a bad one never blocks a good one. Sending the same batch again is harmless. "
+            "`watched_from` and `watched_until` tell silence from idleness: where nothing was "
+            "reported between them, nothing ran. A batch may hold no run at all to say so."
         ),
         act=add_runs,
+        reads_device_clock=True,
         scope="runs:write",
         takes=RunBatchSchema,
         gives=RunBatchOutcomeSchema,
         statuses={200: "Every line has its outcome; those not recorded are under `problems`."},
-        takes_example={"runs": [NEW_RUN, {"run_id": "bar-1-0007-000124", "grinder_id": "bar-1"}]},
+        takes_example={
+            "runs": [NEW_RUN, {"run_id": "bar-1-0007-000124", "grinder_id": "bar-1"}],
+            "watched_from": "2026-07-06T05:00:00Z",
+            "watched_until": "2026-07-06T09:00:00Z",
+            "watched_grinder_ids": ["bar-1", "bar-2"],
+        },
         gives_example={
             "received": 2,
             "accepted": 1,
@@ -208,13 +228,24 @@ OPERATIONS = (
         path="/v1/grinders/<grinder_id>/runs",
         tag=TAG,
         summary="List a grinder's runs",
-        description="Runs in the order of their start, voided ones marked.",
-        act=report.list_runs,
+        description=(
+            "Runs in the order of their start, voided ones marked. Corrections are taken in, and "
+            "what a run leaves out is filled in from the periods. As `text/csv` (RFC 4180; a "
+            "text that a spreadsheet would take for a formula begins with `'`) or "
+            "`application/x-ndjson` (one JSON object per line; the schema shows them as an "
+            "array) all of them are sent at once, without pages."
+        ),
+        act=list_runs,
         scope="read",
         query=RunFilterSchema,
         gives=RunPageSchema,
+        gives_lines=RunSchema,
         is_list=True,
         gives_example={"items": [RUN], "next_cursor": None},
+        lines_examples={
+            NDJSON: [RUN],
+            CSV: csv_example(RunSchema(), RUN),
+        },
     ),
     Operation(
         name="get_run",
@@ -222,7 +253,10 @@ OPERATIONS = (
         path="/v1/runs/<run_id>",
         tag=TAG,
         summary="Read a run",
-        description="One run: its numbers as kept, and what burrline added.",
+        description=(
+            "One run: its numbers with corrections taken in (the raw ones beside, where they "
+            "differ), and what burrline added."
+        ),
         act=report.get_run,
         scope="read",
         gives=RunSchema,
@@ -243,6 +277,6 @@ OPERATIONS = (
         scope="care:write",
         gives=RunSchema,
         refuses=(RunArchived,),
-        gives_example={**RUN, "voided_at": "2026-07-06T09:05:00.000Z"},
+        gives_example={**RUN, "voided_at": "2026-07-06T09:05:00.000Z", "counts": []},
     ),
 )

@@ -135,6 +135,7 @@ class BurrSetSchema(Answer):
     rated_life_grams = nullable(StrictFloat, "The maker's rated life, in grams.")
     fittings = Array(fields.Nested(FittingSchema), "Every stay of the set, oldest first.")
     created_at = created_at("burr set")
+    voided_at = nullable(Instant, "When it was voided; null: it counts.", example=None)
 
 
 class BurrSetPageSchema(Answer):

@@ -89,6 +89,10 @@ def run_id(description: str, **kwargs: Any) -> Any:
     return Text(description, low=8, high=128, pattern=RUN_ID, example="bar-1-0007-000123", **kwargs)
 
 
+def name_of(noun: str, example: str, **kwargs: Any) -> Any:
+    return Text(f"The {noun}'s name, for people.", high=200, example=example, **kwargs)
+
+
 def created_at(noun: str) -> Any:
     return Instant(f"When burrline recorded the {noun}.")
 

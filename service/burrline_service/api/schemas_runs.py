@@ -1,4 +1,4 @@
-"""Shapes of runs, single and in batches."""
+"""Shapes of runs: as sent, one by one, and as read back."""
 
 from __future__ import annotations
 
@@ -18,11 +18,10 @@ from ..core.records import (
     PURPOSES,
     TIME_SOURCES,
 )
-from .fields import Array, Choice, Inner, Instant, StrictFloat, StrictInteger, Text, nullable
+from .fields import Array, Choice, Inner, Instant, StrictFloat, Text, nullable
 from .schemas_common import (
     Answer,
     Body,
-    FaultSchema,
     Paging,
     Query,
     cursor_of_next,
@@ -30,19 +29,19 @@ from .schemas_common import (
     items_of,
     run_id,
 )
+from .schemas_times import TIMES_ALONE, age, boot_id, check_times, given, uptime
 
-LARGEST_BATCH_COUNT = 5000
-OLDEST_AGE_SECONDS = 400 * 86_400
-
-_BASIS = (
+BASIS = (
     "Where `grams` comes from: `weighed_out` (ground coffee), `weighed_in` (beans), `target` "
     "(what was asked of the machine) or `estimated`."
 )
-_FEED = "How the beans came: `hopper` or `single_dose`."
-_PURPOSE = "What the run was for; `cleaning` counts as motor time, its material not as coffee."
+FEED = "How the beans came: `hopper` or `single_dose`."
+FILLED = ("setting", "coffee_lot", "rpm", "purpose", "feed")
+COUNTED = ("grams", "seconds")
+PURPOSE = "What the run was for; `cleaning` counts as motor time, its material not as coffee."
 
 
-def _celsius(description: str, example: float) -> Any:
+def celsius(description: str, example: float) -> Any:
     return nullable(
         StrictFloat, description, low=LOWEST_CELSIUS, high=HIGHEST_CELSIUS, example=example
     )
@@ -78,18 +77,14 @@ class BrewSchema(Answer):
     tds_fraction = nullable(StrictFloat, "Dissolved solids as a fraction of the drink's mass.")
 
 
-# At least one of seconds and grams; never both started_at and age_seconds.
+# At least one of seconds and grams; at most one time.
 _NEW_RUN_RULES: Mapping[str, Any] = {
     "not": {
         "anyOf": [
             {"properties": {"seconds": {"type": "null"}, "grams": {"type": "null"}}},
-            {
-                "required": ["started_at", "age_seconds"],
-                "properties": {
-                    "started_at": {"type": "string"},
-                    "age_seconds": {"type": "number"},
-                },
-            },
+            given(started_at="string", age_seconds="number"),
+            given(started_at="string", uptime_seconds="number"),
+            *TIMES_ALONE,
         ]
     }
 }
@@ -98,8 +93,9 @@ _NEW_RUN_RULES: Mapping[str, Any] = {
 class NewRunSchema(Body):
     """One stretch of motor-on: at least one of `seconds` and `grams`.
 
-    When it started is told by `started_at`, or by `age_seconds` where the device has no clock,
-    or by neither: then it is the time of receipt. A member that is null counts as left out.
+    When it started is told by one of `started_at`, `age_seconds` and (for a device without a
+    clock) `uptime_seconds`, or by none: then it is the time of receipt. A member that is null
+    counts as left out.
     """
 
     document = _NEW_RUN_RULES
@@ -111,18 +107,15 @@ class NewRunSchema(Body):
     )
     grinder_id = grinder_id("The grinder that ran.", required=True)
     started_at = nullable(Instant, "When the motor started.")
-    age_seconds = nullable(
-        StrictFloat,
-        "How long before sending the motor started, in seconds, instead of `started_at`.",
-        low=0,
-        high=OLDEST_AGE_SECONDS,
-    )
+    age_seconds = age("the motor started", "started_at")
+    boot_id = boot_id()
+    uptime_seconds = uptime("the motor started")
     seconds = nullable(
         StrictFloat, "Motor-on time, in seconds.", low=0, high=LONGEST_RUN_SECONDS, example=7.4
     )
     grams = nullable(StrictFloat, "Coffee, in grams.", low=0, high=LARGEST_RUN_GRAMS, example=18.2)
-    grams_basis = Choice(_BASIS, GRAMS_BASES, metadata={"default": "weighed_out"})
-    feed = nullable(Choice, _FEED, FEEDS)
+    grams_basis = Choice(BASIS, GRAMS_BASES, metadata={"default": "weighed_out"})
+    feed = nullable(Choice, FEED, FEEDS)
     energy_joules = nullable(
         StrictFloat, "Electrical energy taken, in joules.", low=0, high=1_000_000_000, example=2100
     )
@@ -136,9 +129,13 @@ class NewRunSchema(Body):
     rpm = nullable(
         StrictFloat, "Burr speed, in revolutions per minute.", low=0, high=100_000, example=1400
     )
-    motor_celsius = _celsius("The motor's sensor at the run's end, in degrees Celsius.", 41.5)
-    ambient_celsius = _celsius("The room, in degrees Celsius.", 22)
-    purpose = Choice(_PURPOSE, PURPOSES, metadata={"default": "service"})
+    motor_celsius = celsius("The motor's sensor at the run's end, in degrees Celsius.", 41.5)
+    ambient_celsius = celsius("The room, in degrees Celsius.", 22)
+    purpose = nullable(
+        Choice,
+        f"{PURPOSE} Left out: what a period says, else `service`.",
+        PURPOSES,
+    )
     coffee_lot = nullable(Text, "Which coffee, in your own words.", high=200, example="lot-0712")
     brew = nullable(Inner, BrewInputSchema, "The drink made from it.")
     source = nullable(
@@ -150,39 +147,8 @@ class NewRunSchema(Body):
         loaded = super().load(data, **kwargs)
         if loaded.get("seconds") is None and loaded.get("grams") is None:
             raise ValidationError({"_schema": ["needs at least one of seconds and grams"]})
-        if loaded.get("started_at") is not None and loaded.get("age_seconds") is not None:
-            raise ValidationError({"age_seconds": ["cannot stand beside started_at"]})
+        check_times(loaded, "started_at")
         return loaded
-
-
-_LINES_MESSAGES: dict[str, Any] = {
-    "required": "is required",
-    "null": "must be an array",
-    "invalid": "must be an array",
-    "too_many": f"must have at most {LARGEST_BATCH_COUNT} lines",
-}
-
-
-class RunLines(fields.Field[list[Any]]):
-    """The lines of a batch, unread: each is judged alone, by ``NewRunSchema``."""
-
-    default_error_messages = _LINES_MESSAGES
-
-    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> list[Any]:
-        if not isinstance(value, list):
-            raise self.make_error("invalid")
-        if len(value) > LARGEST_BATCH_COUNT:
-            raise self.make_error("too_many")
-        return value
-
-
-class RunBatchSchema(Body):
-    """Runs in any order, of any grinders; a bad line never blocks a good one."""
-
-    runs = RunLines(
-        required=True,
-        metadata={"description": f"The runs, at most {LARGEST_BATCH_COUNT}, within 1 MiB in all."},
-    )
 
 
 class FindingSchema(Answer):
@@ -203,39 +169,20 @@ class RunOutcomeSchema(Answer):
     findings = Array(fields.Nested(FindingSchema), "What looks implausible about it.")
 
 
-class BatchProblemSchema(Answer):
-    """A line that was not recorded, and why."""
-
-    index = StrictInteger("The line's place in `runs`, from 0.")
-    run_id = nullable(fields.String, metadata={"description": "Its run id, where readable."})
-    outcome = Choice(
-        "`conflict`: the id was used before with other content. `rejected`: see `errors`.",
-        ("conflict", "rejected"),
-    )
-    errors = Array(fields.Nested(FaultSchema), "What is wrong with it; pointers from the body.")
-
-
-class RunBatchOutcomeSchema(Answer):
-    """What became of a batch: the counts add up to `received`."""
-
-    received = StrictInteger("Lines in the batch. Compare it with what you sent.")
-    accepted = StrictInteger("Lines recorded now.")
-    duplicates = StrictInteger("Lines recorded before.")
-    conflicts = StrictInteger("Lines whose run id has other content.")
-    rejected = StrictInteger("Lines refused.")
-    problems = Array(fields.Nested(BatchProblemSchema), "Every conflict and refusal.")
-
-
 class RunSchema(Answer):
     """A recorded run: its numbers as kept, and what burrline added."""
 
     run_id = run_id("The run's id.", attribute="run.run_id")
     grinder_id = grinder_id("The grinder that ran.", attribute="run.grinder_id")
-    started_at = Instant("When the motor started.", attribute="run.started_at")
+    started_at = Instant(
+        "When the motor started, corrections in force taken in.", attribute="run.started_at"
+    )
     seconds = nullable(StrictFloat, "Motor-on time, in seconds.", attribute="run.seconds")
-    grams = nullable(StrictFloat, "Coffee, in grams.", attribute="run.grams")
-    grams_basis = Choice(_BASIS, GRAMS_BASES, attribute="run.grams_basis")
-    feed = nullable(Choice, _FEED, FEEDS, attribute="run.feed")
+    grams = nullable(
+        StrictFloat, "Coffee, in grams, corrections in force taken in.", attribute="run.grams"
+    )
+    grams_basis = Choice(BASIS, GRAMS_BASES, attribute="run.grams_basis")
+    feed = nullable(Choice, FEED, FEEDS, attribute="run.feed")
     energy_joules = nullable(
         StrictFloat, "Electrical energy taken, in joules.", attribute="run.energy_joules"
     )
@@ -251,20 +198,33 @@ class RunSchema(Answer):
     ambient_celsius = nullable(
         StrictFloat, "The room, in degrees Celsius.", attribute="run.ambient_celsius"
     )
-    purpose = Choice(_PURPOSE, PURPOSES, attribute="run.purpose")
+    purpose = Choice(PURPOSE, PURPOSES, attribute="run.purpose")
     coffee_lot = nullable(
         Text, "Which coffee, in your own words.", high=200, attribute="run.coffee_lot"
     )
     brew = nullable(Inner, BrewSchema, "The drink made from it.", attribute="run.brew")
     source = nullable(Text, "Which device measured it.", high=100, attribute="run.source")
     time_source = Choice(
-        "How `started_at` is known: the `device` said it, from its `age`, or time of receipt "
-        "(`received`).",
+        "How `started_at` is known: the `device` said it, from its `age` or `uptime`, or time of "
+        "receipt (`received`).",
         TIME_SOURCES,
     )
     received_at = Instant("When burrline recorded it.")
     findings = Array(fields.Nested(FindingSchema), "What looks implausible about it.")
-    voided_at = nullable(Instant, "When it was voided; null: it counts.", example=None)
+    voided_at = nullable(Instant, "When it was voided; null: it was not.", example=None)
+    raw_started_at = nullable(
+        Instant, "The start as sent, where a correction changed it.", example=None
+    )
+    raw_grams = nullable(StrictFloat, "Coffee as sent, in grams, where a correction changed it.")
+    correction_ids = Array(fields.String(), "The corrections in force that take hold of this run.")
+    from_period = Array(
+        Choice("A member.", FILLED), "Which members the run left out and a period filled in."
+    )
+    counts = Array(
+        Choice("A sum.", COUNTED),
+        "What of it counts: nothing of a voided run; where two devices reported one grind, grams "
+        "of the one and seconds of one.",
+    )
 
 
 class RunPageSchema(Answer):
@@ -277,6 +237,11 @@ class RunPageSchema(Answer):
 class RunFilterSchema(Paging):
     from_at = Instant("Only runs that started at or after this instant.", data_key="from")
     to_at = Instant("Only runs that started before this instant.", data_key="to")
+    format = Choice(
+        "`json` pages, or every run as lines of `csv` or `ndjson`; without it, what `Accept` "
+        "asks for.",
+        ("json", "csv", "ndjson"),
+    )
 
 
 class AsOfSchema(Query):

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import get_args, get_type_hints
 
-from ..core.records import SENSORS, BreakIn, Duty, MotorState
-from .fields import Choice, Inner, Instant, StrictFloat, StrictInteger, Text, nullable
+from marshmallow import fields
+
+from ..core.answers import BreakIn, Duty, MotorState
+from ..core.records import SENSORS
+from .fields import Array, Choice, Inner, Instant, StrictFloat, StrictInteger, Text, nullable
 from .schemas_common import (
     Answer,
     Paging,
@@ -15,6 +18,7 @@ from .schemas_common import (
     items_of,
     site_id,
 )
+from .schemas_over_time import OpenAlertSchema
 
 
 def _words(record: type, name: str) -> tuple[str, ...]:
@@ -122,6 +126,7 @@ class StatusSchema(Answer):
     duty = Inner(DutySchema, "On-time against the plate.")
     motor = Inner(MotorStateSchema, "The motor's temperature.")
     break_in = Inner(BreakInSchema, "How far the burrs are broken in.")
+    alerts = Array(fields.Nested(OpenAlertSchema), "What holds for the motor at that instant.")
 
 
 class StatusPageSchema(Answer):

@@ -6,16 +6,24 @@ from ..actions import places
 from ..core.errors import AlreadyExists, OutOfReach
 from .operation import JSON, MERGE_PATCH, Link, Operation
 from .schemas_common import Paging
-from .schemas_places import NewSiteSchema, SiteChangeSchema, SitePageSchema, SiteSchema
+from .schemas_sites import NewSiteSchema, SiteChangeSchema, SitePageSchema, SiteSchema
 
 TAG = "Sites"
 SITE = {
     "site_id": "mill-lane",
     "name": "Mill Lane",
     "time_zone": "Europe/Oslo",
+    "opening_hours": {"mon": [["07:00", "19:00"]], "sat": [["09:00", "13:00"], ["14:00", "01:00"]]},
+    "closed_days": ["2026-12-25"],
     "created_at": "2026-07-01T06:02:11.480Z",
 }
-NEW_SITE = {"site_id": "mill-lane", "name": "Mill Lane", "time_zone": "Europe/Oslo"}
+NEW_SITE = {
+    "site_id": "mill-lane",
+    "name": "Mill Lane",
+    "time_zone": "Europe/Oslo",
+    "opening_hours": {"mon": [["07:00", "19:00"]], "sat": [["09:00", "13:00"], ["14:00", "01:00"]]},
+    "closed_days": ["2026-12-25"],
+}
 
 OPERATIONS = (
     Operation(
@@ -24,7 +32,10 @@ OPERATIONS = (
         path="/v1/sites",
         tag=TAG,
         summary="Create a site",
-        description="A site is where grinders stand; its time zone decides where its days begin.",
+        description=(
+            "A site is where grinders stand; its time zone decides where its days begin. Opening "
+            "hours and closed days tell silence from idleness."
+        ),
         act=places.create_site,
         scope="manage",
         takes=NewSiteSchema,
@@ -74,7 +85,10 @@ OPERATIONS = (
         path="/v1/sites/<site_id>",
         tag=TAG,
         summary="Change a site",
-        description="A merge patch (RFC 7396) on the revision named by If-Match.",
+        description=(
+            "A merge patch (RFC 7396) on the revision named by If-Match. The change holds from "
+            "`effective_at` on."
+        ),
         act=places.update_site,
         scope="manage",
         takes=SiteChangeSchema,

@@ -57,6 +57,7 @@ STATUS = {
         "high_remaining_grams": 6007.0,
         "next_checkpoint_grams": 6880.6,
     },
+    "alerts": [],
 }
 
 OPERATIONS = (

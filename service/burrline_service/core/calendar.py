@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
+from typing import Literal
 from zoneinfo import ZoneInfo, available_timezones
 
+_QUARTER = timedelta(minutes=15)  # every offset of today's zones is a multiple of it
 _NOT_PLACES = frozenset({"Factory", "localtime", "posixrules"})
 """Names a tz installation may carry that mean no place, or another one on every machine."""
 
@@ -102,6 +104,91 @@ def day_bounds(at: datetime, time_zone: str) -> tuple[datetime, datetime]:
     except OverflowError as error:
         raise ValueError(f"{at.isoformat()} is too near an end of the calendar") from error
     return start, end
+
+
+def buckets(
+    low_at: datetime, high_at: datetime, by: Literal["hour", "day", "week"], time_zone: str
+) -> list[tuple[datetime, datetime]]:
+    """Part a stretch of time into local hours, days or weeks that cover it.
+
+    ``[start_0, start_1), [start_1, start_2), ...`` with starts on the hour, at the first instant
+    of a calendar day, or of a Monday, by the clock of the zone
+
+    Parameters
+    ----------
+    low_at, high_at : datetime
+        The stretch [low, high), aware; the first and last bucket may reach beyond it.
+    by : str
+        ``hour``, ``day`` or ``week``.
+    time_zone : str
+        Name in the IANA tz database.
+
+    Returns
+    -------
+    list of tuple of datetime
+        Starts and ends, aware UTC, without gaps; empty when ``high_at <= low_at``.
+
+    Raises
+    ------
+    ValueError
+        An instant is naive, the zone does not exist, or ``by`` is another word.
+
+    Valid
+    -----
+    Years 1970 to 9998. Days have 23 or 25 hours, and hours 30 minutes, where the clock shifts.
+
+    Source
+    ------
+    IANA tz database; a week begins on Monday (ISO 8601).
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> at = datetime(2026, 3, 29, tzinfo=UTC)
+    >>> [str(end - start) for start, end in buckets(at, at + timedelta(1), "day", "Europe/Berlin")]
+    ['23:00:00', '1 day, 0:00:00']
+    """
+    if by not in ("hour", "day", "week"):
+        raise ValueError(f"{by!r} is none of hour, day, week")
+    start, end = day_bounds(low_at, time_zone)
+    zone = ZoneInfo(time_zone)
+    high_at = high_at.astimezone(UTC)
+    if high_at <= low_at:
+        return []
+    if by == "hour":
+        start = low_at.astimezone(UTC).replace(second=0, microsecond=0)
+        start -= timedelta(minutes=start.minute % 15)
+        while start.astimezone(zone).minute:
+            start -= _QUARTER
+        end = _next_hour(start, zone)
+    while by == "week" and start.astimezone(zone).weekday():
+        start, _ = day_bounds(start - timedelta(hours=1), time_zone)
+    if by == "week":
+        end = _next_week(start, time_zone)
+    found = []
+    while start < high_at:
+        found.append((start, end))
+        start = end
+        if by == "hour":
+            end = _next_hour(start, zone)
+        else:
+            end = day_bounds(start, time_zone)[1] if by == "day" else _next_week(start, time_zone)
+    return found
+
+
+def _next_hour(start: datetime, zone: ZoneInfo) -> datetime:
+    end = start + _QUARTER
+    while end.astimezone(zone).minute:
+        end += _QUARTER
+    return end
+
+
+def _next_week(start: datetime, time_zone: str) -> datetime:
+    end = day_bounds(start, time_zone)[1]
+    zone = ZoneInfo(time_zone)
+    while end.astimezone(zone).weekday():
+        end = day_bounds(end, time_zone)[1]
+    return end
 
 
 @lru_cache(maxsize=1)

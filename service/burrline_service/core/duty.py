@@ -12,6 +12,7 @@ from typing import Literal
 
 from numpy.typing import ArrayLike
 
+from .answers import Duty
 from .intervals import (
     TOLERANCE_SECONDS,
     on_time_seconds,
@@ -20,7 +21,7 @@ from .intervals import (
     until_now,
     wait_seconds,
 )
-from .records import Duty, RatedDuty
+from .records import RatedDuty
 
 __all__ = [
     "duty_bounds",
@@ -153,6 +154,7 @@ def judge_duty(
     first_known_seconds: float | None,
     possible_on_seconds: float | None,
     rated: RatedDuty | None,
+    covered_seconds: float | None = None,
 ) -> Duty:
     """Compare the on-time of the trailing cycle with the plate's rating.
 
@@ -171,10 +173,12 @@ def judge_duty(
         the high bound only. None = there are such runs and their time cannot be estimated.
     rated : RatedDuty or None
         The plate's rating; None = unrated, judged over 600 s.
+    covered_seconds : float or None
+        How much of the trailing window is known, in s; None = all from first_known_seconds on.
 
     Returns
     -------
-    records.Duty
+    answers.Duty
         ``exceeded`` only when the low bound is over the limit; else ``near`` from 0.8 of it;
         else ``unknown`` when the high bound is over. ``ready_at``: when the known on-time is
         within the rating again; None when that cannot be said.
@@ -206,6 +210,8 @@ def judge_duty(
     starts, ends = until_now(starts_seconds, ends_seconds, now_seconds)
     on = on_time_seconds(starts, ends, -cycle, 0.0)
     covered = 0.0 if first_known_seconds is None else now_seconds - first_known_seconds
+    if covered_seconds is not None:
+        covered = covered_seconds
     covered = min(max(covered, on), cycle)
     low, high, coverage = duty_bounds(on, covered, cycle)
     high = 1.0 if possible_on_seconds is None else min(1.0, high + possible_on_seconds / cycle)

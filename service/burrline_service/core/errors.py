@@ -172,6 +172,36 @@ class InstantArchived(Refusal):
         self.faults = (Fault("lies in the archived period", parameter="as_of", place="query"),)
 
 
+class CorrectionArchived(Refusal):
+    """A correction reaches into a period whose single runs have been archived."""
+
+    def __init__(self, archived_before: str) -> None:
+        super().__init__(
+            f"Runs before {archived_before} are archived and can no longer be corrected; let the "
+            "correction begin there or later."
+        )
+        self.archived_before = archived_before
+
+
+class AccountNotEmpty(Refusal):
+    """An import would mix with what an account holds already."""
+
+    def __init__(self, account_id: str, found: str) -> None:
+        super().__init__(
+            f"Account {account_id!r} is not empty (it has {found}); an export can only be imported "
+            "into an account without any."
+        )
+        self.account_id, self.found = account_id, found
+
+
+class ExportDamaged(Refusal):
+    """A file to import is not a whole export as it was written."""
+
+    def __init__(self, line_number: int, detail: str) -> None:
+        super().__init__(f"Line {line_number} {detail}. Nothing was imported.")
+        self.line_number, self.detail = line_number, detail
+
+
 class SchemaMismatch(Refusal):
     """The database's schema is not the one this release works on."""
 

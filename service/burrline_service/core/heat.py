@@ -6,7 +6,8 @@ import math
 from datetime import datetime, timedelta
 from typing import Literal
 
-from .records import Motor, MotorState
+from .answers import MotorState
+from .records import Motor
 
 STALE_SECONDS = 900.0
 """A reading older than this says nothing about now: a motor can heat or cool by tens of kelvin
@@ -61,6 +62,49 @@ def class_limit_celsius(thermal_class: int) -> float:
     return CLASS_CELSIUS[thermal_class]
 
 
+def applied_limit_celsius(motor: Motor | None) -> float | None:
+    """Choose the temperature a motor's readings are held to.
+
+    ``limit = given limit, else class temperature if the sensor is in the winding, else none``
+
+    Parameters
+    ----------
+    motor : Motor or None
+        What the plate says: sensor, limit, thermal class.
+
+    Returns
+    -------
+    float or None
+        Degrees Celsius; None = no limit is known for what the sensor measures.
+
+    Raises
+    ------
+    ValueError
+        The thermal class does not exist.
+
+    Valid
+    -----
+    A housing lags behind its winding and stays far below: it never gets the winding's class.
+
+    Source
+    ------
+    IEC 60085, thermal classes; the rule is a definition made here.
+
+    Examples
+    --------
+    >>> applied_limit_celsius(Motor(sensor="winding", thermal_class=155))
+    155.0
+    >>> applied_limit_celsius(Motor(sensor="housing", thermal_class=155)) is None
+    True
+    """
+    if motor is None:
+        return None
+    if motor.limit_celsius is None and motor.sensor == "winding":
+        rated = motor.thermal_class
+        return None if rated is None else class_limit_celsius(rated)
+    return motor.limit_celsius
+
+
 def judge_reading(
     *,
     reading_celsius: float | None,
@@ -85,7 +129,7 @@ def judge_reading(
 
     Returns
     -------
-    records.MotorState
+    answers.MotorState
         ``unknown`` without a reading, with one older than 900 s, or with neither caution nor
         limit known; ``limit_celsius`` is the limit applied, None when there is none.
 
@@ -121,9 +165,7 @@ def judge_reading(
         reading_celsius = read_at = None
     sensor = None if motor is None else motor.sensor
     caution = None if motor is None else motor.caution_celsius
-    limit = None if motor is None else motor.limit_celsius
-    if motor is not None and limit is None and sensor == "winding":
-        limit = None if motor.thermal_class is None else class_limit_celsius(motor.thermal_class)
+    limit = applied_limit_celsius(motor)
     state: Literal["ok", "warm", "over", "unknown"] = "ok"
     is_fresh = read_at is not None and as_of - read_at <= timedelta(seconds=STALE_SECONDS)
     if reading_celsius is None or not is_fresh or (limit is None and caution is None):

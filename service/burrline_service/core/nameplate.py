@@ -11,8 +11,17 @@ from dataclasses import fields as members_of
 from datetime import UTC, datetime
 from typing import Any
 
-from .errors import Fault, Invalid
-from .records import BurrSet, Fitting, Grind, Grinder, Motor, RatedDuty
+from .plausible import DAYS
+from .records import (
+    BurrSet,
+    Fitting,
+    Grind,
+    Grinder,
+    Motor,
+    RatedDuty,
+    Site,
+    Span,
+)
 
 PLATE_NAMES = (
     "name",
@@ -22,13 +31,16 @@ PLATE_NAMES = (
     "motor",
     "grind",
     "hopper_grams",
+    "retained_grams",
     "retired_at",
+    "out_of_service",
 )
+SITE_NAMES = ("name", "time_zone", "opening_hours", "closed_days")
 INNER_NAMES = {
     name: tuple(member.name for member in members_of(kind))
     for name, kind in (("rated_duty", RatedDuty), ("motor", Motor), ("grind", Grind))
-}
-"""Members of the plate's inner objects."""
+} | {"opening_hours": DAYS}
+"""Members of the inner objects of plates and sites."""
 DESCRIPTION_NAMES = (
     "geometry",
     "diameter_millimetres",
@@ -96,6 +108,21 @@ def without_nulls(fields: Mapping[str, Any]) -> dict[str, Any]:
     return merged({}, fields)
 
 
+def site_of(
+    description: Mapping[str, Any], *, site_id: str, created_at: datetime, revision: int
+) -> Site:
+    """The record of a kept description of a site."""
+    return Site(
+        site_id=site_id,
+        name=description["name"],
+        time_zone=description["time_zone"],
+        created_at=created_at,
+        opening_hours=description.get("opening_hours"),
+        closed_days=tuple(description.get("closed_days") or ()),
+        revision=revision,
+    )
+
+
 def grinder_of(
     plate: Mapping[str, Any],
     *,
@@ -119,7 +146,15 @@ def grinder_of(
         motor=None if motor is None else Motor(**motor),
         grind=None if grind is None else Grind(**grind),
         hopper_grams=plate.get("hopper_grams"),
+        retained_grams=plate.get("retained_grams"),
         retired_at=None if retired_at is None else datetime.fromisoformat(retired_at),
+        out_of_service=tuple(
+            Span(
+                datetime.fromisoformat(span["from"]),
+                None if span.get("to") is None else datetime.fromisoformat(span["to"]),
+            )
+            for span in plate.get("out_of_service") or ()
+        ),
     )
 
 
@@ -130,6 +165,7 @@ def burr_set_of(
     created_at: datetime,
     revision: int,
     fittings: tuple[Fitting, ...],
+    voided_at: datetime | None = None,
 ) -> BurrSet:
     """The record of a kept description."""
     return BurrSet(
@@ -137,94 +173,16 @@ def burr_set_of(
         created_at=created_at,
         revision=revision,
         fittings=fittings,
+        voided_at=voided_at,
         **{name: description[name] for name in DESCRIPTION_NAMES if name in description},
     )
-
-
-def check_plate(plate: Mapping[str, Any]) -> None:
-    """Refuse a plate whose parts contradict each other, naming each fault."""
-    faults: list[Fault] = []
-    duty = plate.get("rated_duty")
-    if duty is not None:
-        faults += _duty_faults(duty)
-    motor = plate.get("motor") or {}
-    caution, limit = motor.get("caution_celsius"), motor.get("limit_celsius")
-    if caution is not None and limit is not None and caution >= limit:
-        faults.append(
-            Fault(f"must be below limit_celsius ({limit:g})", pointer="/motor/caution_celsius")
-        )
-    grind = plate.get("grind") or {}
-    low, high = grind.get("low_setting"), grind.get("high_setting")
-    if low is not None and high is not None and low >= high:
-        faults.append(Fault(f"must be below high_setting ({high:g})", pointer="/grind/low_setting"))
-    if faults:
-        raise Invalid(*faults)
-
-
-def _duty_faults(duty: Mapping[str, Any]) -> list[Fault]:
-    kind = duty.get("kind")
-    on, cycle, fraction = (
-        duty.get(name) for name in ("on_seconds", "cycle_seconds", "duty_fraction")
-    )
-    where = "/rated_duty"
-    if kind is None:
-        return [Fault("is required", pointer=f"{where}/kind")]
-    faults = []
-    if kind == "continuous" and (on is not None or cycle is not None or fraction is not None):
-        faults.append(Fault("continuous duty (S1) has no times or fraction", pointer=where))
-    if kind == "short_time":
-        if on is None:
-            faults.append(
-                Fault("short-time duty (S2) needs on_seconds", pointer=f"{where}/on_seconds")
-            )
-        if fraction is not None:
-            faults.append(
-                Fault("short-time duty (S2) has no duty_fraction", pointer=f"{where}/duty_fraction")
-            )
-    if kind == "intermittent" and (on is None) == (fraction is None):
-        faults.append(
-            Fault(
-                "intermittent duty (S3) needs on_seconds or duty_fraction, one of the two",
-                pointer=where,
-            )
-        )
-    if kind == "intermittent" and on is not None and cycle is None:
-        faults.append(
-            Fault(
-                "on_seconds needs the cycle_seconds it is meant for",
-                pointer=f"{where}/cycle_seconds",
-            )
-        )
-    if on is not None and cycle is not None and on > cycle:
-        faults.append(
-            Fault(f"must not exceed cycle_seconds ({cycle:g})", pointer=f"{where}/on_seconds")
-        )
-    return faults
-
-
-def check_description(description: Mapping[str, Any]) -> None:
-    """Refuse a burr-set description that lacks its geometry or contradicts itself."""
-    faults: list[Fault] = []
-    if description.get("geometry") is None:
-        faults.append(Fault("is required", pointer="/geometry"))
-    low, best, high = (
-        description.get(name) for name in ("low_prior_grams", "prior_grams", "high_prior_grams")
-    )
-    known = [value for value in (low, best, high) if value is not None]
-    if known != sorted(known):
-        faults.append(
-            Fault(
-                "low_prior_grams, prior_grams and high_prior_grams must not decrease",
-                pointer="/prior_grams",
-            )
-        )
-    if faults:
-        raise Invalid(*faults)
 
 
 def _plain_value(value: Any) -> Any:
     if isinstance(value, datetime):
         return value.astimezone(UTC).isoformat()
+    if isinstance(value, list | tuple):
+        return [_plain_value(inner) for inner in value]
     if isinstance(value, Mapping):
         return {name: _plain_value(inner) for name, inner in value.items()}
     return value

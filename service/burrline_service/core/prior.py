@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
-from .records import BreakIn, BurrSet
+from .answers import BreakIn
+from .records import BurrSet
 from .sentences import break_in_sentence
 
 SMALLEST_CHANGE_FRACTION = 0.03
@@ -171,7 +172,7 @@ def expected_break_in(
 
     Returns
     -------
-    records.BreakIn
+    answers.BreakIn
         Stage ``unknown`` (no set), ``new``, ``breaking_in``, or ``undecided`` once the 95 %
         kilograms are past or the grams before tracking are unknown; two-sided 95 % limits of the
         grams to go, None where unknown. ``next_checkpoint_grams`` counts like ``burr_grams``.

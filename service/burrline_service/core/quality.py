@@ -10,7 +10,12 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from typing import Literal, TypeGuard
 
-from .records import Brew, Finding, Grinder, Run
+from .records import (
+    Brew,
+    Finding,
+    Grinder,
+    Run,
+)
 
 HIGHEST_FLOW_GRAMS_PER_SECOND = 20.0
 UNEXPECTED_FLOW_FACTOR = 3.0
@@ -126,7 +131,10 @@ def place_in_time(
         if run.started_at.utcoffset() is None:
             raise ValueError("started_at must be aware (have an offset)")
         if _is_credible(run.started_at, received_at):
-            return _to_millisecond(run.started_at.astimezone(UTC)), "device", None
+            started_at = run.started_at
+            if started_at.tzinfo is not UTC:
+                started_at = started_at.astimezone(UTC)
+            return _to_millisecond(started_at), "device", None
         suspect = Finding(
             "clock_suspect",
             f"The device says {run.started_at.isoformat()}, received {received_at.isoformat()}: "
@@ -282,4 +290,6 @@ def _is_credible(started_at: datetime, received_at: datetime) -> bool:
 
 def _to_millisecond(at: datetime) -> datetime:
     """Cut to whole milliseconds, always towards the past."""
+    if at.microsecond % 1000 == 0:
+        return at
     return at.replace(microsecond=at.microsecond // 1000 * 1000)

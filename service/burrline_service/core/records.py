@@ -6,14 +6,14 @@ of a number's name, but a run keeps the trade's short words ``grams``, ``seconds
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
 PURPOSES = ("service", "break_in", "dial_in", "measurement", "purge", "cleaning")
 GRAMS_BASES = ("weighed_out", "weighed_in", "target", "estimated")
 FEEDS = ("hopper", "single_dose")
-TIME_SOURCES = ("device", "age", "received")
+TIME_SOURCES = ("device", "age", "received", "uptime")
 GEOMETRIES = ("flat", "conical", "other")
 PRE_TREATMENTS = ("none", "factory", "outside", "unknown")
 DUTY_KINDS = ("continuous", "short_time", "intermittent")
@@ -62,10 +62,17 @@ class Key:
 
 @dataclass(frozen=True)
 class Site:
+    """A café, roastery or lab; without ``opening_hours`` it counts as always open.
+
+    ``opening_hours`` gives local times by day of the week, ``{"mon": [["07:00", "19:00"]]}``.
+    """
+
     site_id: str
     name: str
     time_zone: str
     created_at: datetime
+    opening_hours: dict[str, list[list[str]]] | None = None
+    closed_days: tuple[str, ...] = ()
     revision: int = 1
 
 
@@ -99,6 +106,14 @@ class Grind:
 
 
 @dataclass(frozen=True)
+class Span:
+    """A stretch of time, half-open; without an end it lasts."""
+
+    from_at: datetime
+    to_at: datetime | None = None
+
+
+@dataclass(frozen=True)
 class Grinder:
     """A machine at a site with what its plate says (as of the instant asked for)."""
 
@@ -112,7 +127,9 @@ class Grinder:
     motor: Motor | None = None
     grind: Grind | None = None
     hopper_grams: float | None = None
+    retained_grams: float | None = None
     retired_at: datetime | None = None
+    out_of_service: tuple[Span, ...] = ()
     revision: int = 1
 
 
@@ -141,6 +158,7 @@ class BurrSet:
     high_prior_grams: float | None = None
     rated_life_grams: float | None = None
     fittings: tuple[Fitting, ...] = ()
+    voided_at: datetime | None = None
     revision: int = 1
 
 
@@ -178,7 +196,7 @@ class Run:
     rpm: float | None = None
     motor_celsius: float | None = None
     ambient_celsius: float | None = None
-    purpose: str = "service"
+    purpose: str | None = None
     coffee_lot: str | None = None
     brew: Brew | None = None
     source: str | None = None
@@ -186,13 +204,31 @@ class Run:
 
 @dataclass(frozen=True)
 class StoredRun:
-    """A run as it is read back: its numbers in stored precision, and what burrline added."""
+    """A run as it is read back: what counts of it, and what burrline added.
+
+    ``run`` holds the effective values, in stored precision; where a correction changed them the
+    raw ones stand beside. ``from_period`` names the members that a period filled in.
+    """
 
     run: Run
-    time_source: Literal["device", "age", "received"]
+    time_source: Literal["device", "age", "received", "uptime"]
     received_at: datetime
     findings: tuple[Finding, ...] = ()
     voided_at: datetime | None = None
+    raw_started_at: datetime | None = None
+    raw_grams: float | None = None
+    correction_ids: tuple[str, ...] = ()
+    from_period: tuple[str, ...] = ()
+    counts: tuple[str, ...] = ("grams", "seconds")
+
+
+@dataclass(frozen=True)
+class Watched:
+    """A stretch of time that a sender watched; without ids, the grinders of the batch's runs."""
+
+    from_at: datetime
+    until_at: datetime
+    grinder_ids: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -210,66 +246,3 @@ class Page:
 
     items: tuple[Any, ...]
     next_position: tuple[Any, ...] | None = None
-
-
-@dataclass(frozen=True)
-class Throughput:
-    burr_set_id: str | None
-    burr_grams: float | None
-    total_burr_grams: float | None
-    burr_run_count: int | None
-    burr_estimated_grams: float | None
-    grinder_grams: float
-    grinder_run_seconds: float
-    today_grams: float
-    last_run_at: datetime | None
-
-
-@dataclass(frozen=True)
-class Duty:
-    state: Literal["ok", "near", "exceeded", "unrated", "unknown"]
-    on_seconds: float
-    cycle_seconds: float
-    rated_on_seconds: float | None
-    low_fraction: float
-    high_fraction: float
-    coverage_fraction: float
-    ready_at: datetime | None
-
-
-@dataclass(frozen=True)
-class MotorState:
-    state: Literal["ok", "warm", "over", "unknown"]
-    reading_celsius: float | None
-    read_at: datetime | None
-    sensor: str | None
-    caution_celsius: float | None
-    limit_celsius: float | None
-
-
-@dataclass(frozen=True)
-class BreakIn:
-    """The break-in stage by expectation: it can say where to look, never that a set has settled."""
-
-    stage: Literal["unknown", "new", "breaking_in", "undecided"]
-    basis: Literal["expected"]
-    verdict: str
-    sentence: str
-    burr_grams: float | None
-    low_remaining_grams: float | None
-    remaining_grams: float | None
-    high_remaining_grams: float | None
-    next_checkpoint_grams: float | None
-
-
-@dataclass(frozen=True)
-class Status:
-    grinder_id: str
-    site_id: str
-    name: str
-    as_of: datetime
-    throughput: Throughput
-    duty: Duty
-    motor: MotorState
-    break_in: BreakIn
-    revision: int = field(default=0)

@@ -9,8 +9,9 @@ from zoneinfo import ZoneInfo
 from flask import Blueprint, Response, render_template, request
 
 from ..actions import Database, access, places, report
+from ..core.answers import Status
 from ..core.errors import ScopeMissing, Unauthenticated
-from ..core.records import Caller, Site, Status
+from ..core.records import Caller, Site
 from . import words
 
 PAGE_COUNT = 200

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 
-from ..core.records import BreakIn, Duty, MotorState, Status, Throughput
+from ..core.answers import BreakIn, Duty, MotorState, Status, Throughput
 
 DUTY_WORDS = {
     "ok": "within rating",

@@ -24,6 +24,7 @@ class BurrSetRow:
     created_at: datetime
     revision: int
     description: dict[str, Any]
+    voided_at: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,7 @@ _COLUMNS = (
     burr_set.c.created_at,
     burr_set.c.revision,
     burr_set.c.description,
+    burr_set.c.voided_at,
 )
 _BY_NOS = select(*_COLUMNS).where(
     burr_set.c.account_no == bindparam("account_no"),
@@ -131,6 +133,20 @@ def change(
         update(burr_set)
         .where(burr_set.c.account_no == account_no, burr_set.c.burr_set_no == burr_set_no)
         .values(description=description, revision=burr_set.c.revision + 1)
+    )
+
+
+def void(connection: Connection, account_no: int, burr_set_no: int, now: datetime) -> None:
+    """Mark the set voided, as if it had never been fitted: its fittings go."""
+    clear_fittings(connection, account_no, burr_set_no)
+    connection.execute(
+        update(burr_set)
+        .where(
+            burr_set.c.account_no == account_no,
+            burr_set.c.burr_set_no == burr_set_no,
+            burr_set.c.voided_at.is_(None),
+        )
+        .values(voided_at=now, revision=burr_set.c.revision + 1)
     )
 
 

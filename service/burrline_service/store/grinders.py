@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+import json
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -11,19 +11,19 @@ from typing import Any
 from sqlalchemy import Connection, Select, and_, bindparam, func, insert, or_, select, update
 
 from ..core import nameplate
-from ..core.records import Grinder
-from . import accounts
-from .tables import grinder, grinder_fact, site
+from ..core.records import Grinder, Site
+from . import accounts, arrays, facts
+from .tables import grinder, grinder_fact, site, site_fact
 from .types import EPOCH
 
 
 @dataclass(frozen=True)
 class GrinderRow:
-    """A grinder as of an instant, with its number and its site's time zone."""
+    """A grinder as of an instant, with its number and the site where it stands."""
 
     grinder_no: int
     site_no: int
-    time_zone: str
+    site: Site
     grinder: Grinder
 
 
@@ -79,6 +79,18 @@ def by_nos(
     return {row.grinder_no: row for row in rows}
 
 
+def numbers_of(
+    connection: Connection, account_no: int, grinder_ids: Iterable[str]
+) -> dict[str, int]:
+    """The numbers of the grinders that are known, whatever their plates say."""
+    names = sorted(set(grinder_ids))
+    if connection.dialect.name == "postgresql":
+        rows = connection.exec_driver_sql(_NUMBERS, (account_no, arrays.texts(names)))
+    else:
+        rows = connection.exec_driver_sql(_NUMBERS_SQLITE, (account_no, json.dumps(names)))
+    return {row.grinder_id: row.grinder_no for row in rows}
+
+
 def all_nos(connection: Connection, account_no: int) -> list[int]:
     statement = select(grinder.c.grinder_no).where(grinder.c.account_no == account_no)
     return list(connection.execute(statement.order_by(grinder.c.grinder_no)).scalars())
@@ -117,33 +129,15 @@ def change(
     patch: dict[str, Any],
     effective_at: datetime,
 ) -> None:
-    """Record a change from ``effective_at`` on; one for the same instant joins the earlier one."""
-    this = and_(
-        grinder_fact.c.account_no == account_no,
-        grinder_fact.c.grinder_no == grinder_no,
-        grinder_fact.c.effective_at == effective_at,
+    """Record a change from ``effective_at`` on."""
+    facts.put(
+        connection,
+        grinder_fact,
+        {"account_no": account_no, "grinder_no": grinder_no},
+        effective_at=effective_at,
+        patch=patch,
+        site_no=site_no,
     )
-    found = connection.execute(select(grinder_fact.c.site_no, grinder_fact.c.patch).where(this))
-    earlier = found.first()
-    if earlier is None:
-        connection.execute(
-            insert(grinder_fact).values(
-                account_no=account_no,
-                grinder_no=grinder_no,
-                effective_at=effective_at,
-                site_no=site_no,
-                patch=patch,
-            )
-        )
-    else:
-        connection.execute(
-            update(grinder_fact)
-            .where(this)
-            .values(
-                site_no=earlier.site_no if site_no is None else site_no,
-                patch=nameplate.composed(earlier.patch, patch),
-            )
-        )
     connection.execute(
         update(grinder)
         .where(grinder.c.account_no == account_no, grinder.c.grinder_no == grinder_no)
@@ -153,21 +147,10 @@ def change(
 
 def plates_from(
     connection: Connection, account_no: int, grinder_no: int, *, since: datetime
-) -> list[dict[str, Any]]:
-    """The plate at ``since`` and after each later change."""
-    plate: dict[str, Any] = {}
-    plates: list[dict[str, Any]] = [plate]
-    for effective_at, patch in connection.execute(
-        select(grinder_fact.c.effective_at, grinder_fact.c.patch)
-        .where(grinder_fact.c.account_no == account_no, grinder_fact.c.grinder_no == grinder_no)
-        .order_by(grinder_fact.c.effective_at)
-    ):
-        plate = nameplate.merged(plate, patch)
-        if effective_at <= since:
-            plates[0] = plate
-        else:
-            plates.append(plate)
-    return plates
+) -> list[tuple[datetime, dict[str, Any]]]:
+    """The plate at ``since`` and after each later change, each with the instant it begins."""
+    key = {"account_no": account_no, "grinder_no": grinder_no}
+    return facts.states_from(connection, grinder_fact, key, since=since)
 
 
 def _standing() -> Select[Any]:
@@ -192,7 +175,8 @@ def _standing() -> Select[Any]:
             grinder.c.revision,
             site.c.site_no,
             site.c.site_id,
-            site.c.time_zone,
+            site.c.created_at.label("site_created_at"),
+            site.c.revision.label("site_revision"),
         )
         .join(
             fact,
@@ -210,14 +194,14 @@ _STANDING = _standing()
 _BY_ID = _STANDING.where(grinder.c.grinder_id == bindparam("grinder_id"))
 _BY_IDS = _STANDING.where(grinder.c.grinder_id.in_(bindparam("grinder_ids", expanding=True)))
 _BY_NOS = _STANDING.where(grinder.c.grinder_no.in_(bindparam("grinder_nos", expanding=True)))
-_PATCHES = (
-    select(grinder_fact.c.grinder_no, grinder_fact.c.patch)
-    .where(
-        grinder_fact.c.account_no == bindparam("account_no"),
-        grinder_fact.c.grinder_no.in_(bindparam("grinder_nos", expanding=True)),
-        grinder_fact.c.effective_at <= bindparam("as_of"),
+
+
+_NUMBERS, _NUMBERS_SQLITE = (
+    "SELECT grinder_id, grinder_no FROM grinder WHERE account_no = " + named
+    for named in (
+        "%s AND grinder_id = ANY(%s::text[])",
+        "? AND grinder_id IN (SELECT value FROM json_each(?))",
     )
-    .order_by(grinder_fact.c.effective_at)
 )
 
 
@@ -229,23 +213,29 @@ def _rows(
     **wanted: Any,
 ) -> list[GrinderRow]:
     """Grinders as of an instant; before 1970 they are as they were created."""
-    of_instant = {"account_no": account_no, "as_of": max(as_of, EPOCH)}
+    of_instant: dict[str, Any] = {"account_no": account_no, "as_of": max(as_of, EPOCH)}
     rows = connection.execute(statement, {**of_instant, **wanted}).all()
     if not rows:
         return []
-    patches: dict[int, list[dict[str, Any]]] = defaultdict(list)
-    grinder_nos = [row.grinder_no for row in rows]
-    for grinder_no, patch in connection.execute(
-        _PATCHES, {**of_instant, "grinder_nos": grinder_nos}
-    ):
-        patches[grinder_no].append(patch)
+    plates, described = (
+        facts.folded(connection, table, account_no, numbers, as_of=of_instant["as_of"])
+        for table, numbers in (
+            (grinder_fact, {row.grinder_no for row in rows}),
+            (site_fact, {row.site_no for row in rows}),
+        )
+    )
     return [
         GrinderRow(
             grinder_no=row.grinder_no,
             site_no=row.site_no,
-            time_zone=row.time_zone,
+            site=nameplate.site_of(
+                described[row.site_no],
+                site_id=row.site_id,
+                created_at=row.site_created_at,
+                revision=row.site_revision,
+            ),
             grinder=nameplate.grinder_of(
-                nameplate.folded(patches[row.grinder_no]),
+                plates[row.grinder_no],
                 grinder_id=row.grinder_id,
                 site_id=row.site_id,
                 created_at=row.created_at,

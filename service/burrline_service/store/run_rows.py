@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
 import uuid
 from dataclasses import asdict
 from datetime import datetime
+from functools import lru_cache
 from hashlib import blake2b
 from typing import Any
 
+from ..core.grinds import COUNTS_GRAMS, COUNTS_SECONDS
 from ..core.records import (
     FEEDS,
     GRAMS_BASES,
@@ -20,9 +23,12 @@ from ..core.records import (
     StoredRun,
 )
 from .runs import RunRow
+from .tables import UNSTATED
 from .types import to_instant, to_milliseconds
 
 NO_TIME = bytes(8)
+_CANONICAL_UUID = re.compile("[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+_AS_TEXT = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
 
 
 def run_key_of(run_id: str) -> bytes:
@@ -32,17 +38,12 @@ def run_key_of(run_id: str) -> bytes:
     of a UUID takes the short way.
     """
     if is_canonical_uuid(run_id):
-        return uuid.UUID(run_id).bytes
+        return bytes.fromhex(run_id.replace("-", ""))
     return blake2b(run_id.encode(), digest_size=16).digest()
 
 
 def is_canonical_uuid(run_id: str) -> bool:
-    if len(run_id) != 36:
-        return False
-    try:
-        return str(uuid.UUID(run_id)) == run_id
-    except ValueError:
-        return False
+    return len(run_id) == 36 and _CANONICAL_UUID.fullmatch(run_id) is not None
 
 
 def thousandths(value: float | None) -> int | None:
@@ -66,7 +67,7 @@ def row_of(
     started_at: datetime,
     time_source: str,
     received_at: datetime,
-    findings: tuple[Finding, ...],
+    finding: Finding | None,
 ) -> RunRow:
     """The row of a run that has been placed in time and judged."""
     more: dict[str, Any] = {}
@@ -74,28 +75,42 @@ def row_of(
         more["brew"] = {k: v for k, v in asdict(run.brew).items() if v is not None}
     if run.coffee_lot is not None:
         more["coffee_lot"] = run.coffee_lot
-    if findings:
-        more["findings"] = [asdict(finding) for finding in findings]
+    if finding is not None:  # about its clock: the others follow from the facts when it is read
+        more["findings"] = [asdict(finding)]
+    numbers = _numbers(run)
+    on_ms, grams_mg, energy_joules, setting_milli, rpm, motor, ambient = numbers
     return RunRow(
         run_key=run_key_of(run.run_id),
         run_id=None if is_canonical_uuid(run.run_id) else run.run_id,
         grinder_no=grinder_no,
         started_ms=to_milliseconds(started_at),
-        on_ms=thousandths(run.seconds),
-        grams_mg=thousandths(run.grams),
+        on_ms=on_ms,
+        grams_mg=grams_mg,
         grams_basis=GRAMS_BASES.index(run.grams_basis),
         feed=None if run.feed is None else FEEDS.index(run.feed),
-        purpose=PURPOSES.index(run.purpose),
-        setting_milli=thousandths(run.setting),
-        rpm=whole(run.rpm),
-        energy_joules=whole(run.energy_joules),
-        motor_decicelsius=tenths(run.motor_celsius),
-        ambient_decicelsius=tenths(run.ambient_celsius),
+        purpose=UNSTATED if run.purpose is None else PURPOSES.index(run.purpose),
+        setting_milli=setting_milli,
+        rpm=rpm,
+        energy_joules=energy_joules,
+        motor_decicelsius=motor,
+        ambient_decicelsius=ambient,
         time_source=TIME_SOURCES.index(time_source),
         source_no=source_no,
-        fingerprint=fingerprint_of(run),
+        fingerprint=_fingerprint(run, numbers),
         received_ms=to_milliseconds(received_at),
         more=more or None,
+    )
+
+
+def _numbers(run: Run) -> tuple[int | None, ...]:
+    return (
+        thousandths(run.seconds),
+        thousandths(run.grams),
+        whole(run.energy_joules),
+        thousandths(run.setting),
+        whole(run.rpm),
+        tenths(run.motor_celsius),
+        tenths(run.ambient_celsius),
     )
 
 
@@ -108,24 +123,43 @@ def stored_run_of(row: RunRow, *, grinder_id: str, source: str | None) -> Stored
             run_id=run_id_of(row),
             grinder_id=grinder_id,
             started_at=to_instant(row.started_ms),
-            seconds=_over(row.on_ms, 1000),
-            grams=_over(row.grams_mg, 1000),
+            seconds=over(row.on_ms, 1000),
+            grams=over(row.grams_mg, 1000),
             grams_basis=GRAMS_BASES[row.grams_basis],
             feed=None if row.feed is None else FEEDS[row.feed],
             energy_joules=row.energy_joules,
-            setting=_over(row.setting_milli, 1000),
+            setting=over(row.setting_milli, 1000),
             rpm=row.rpm,
-            motor_celsius=_over(row.motor_decicelsius, 10),
-            ambient_celsius=_over(row.ambient_decicelsius, 10),
-            purpose=PURPOSES[row.purpose],
+            motor_celsius=over(row.motor_decicelsius, 10),
+            ambient_celsius=over(row.ambient_decicelsius, 10),
+            purpose=None if row.purpose == UNSTATED else PURPOSES[row.purpose],
             coffee_lot=more.get("coffee_lot"),
             brew=None if brew is None else Brew(**brew),
             source=source,
         ),
         time_source=TIME_SOURCES[row.time_source],  # type: ignore[arg-type]
         received_at=to_instant(row.received_ms),
-        findings=tuple(Finding(**finding) for finding in more.get("findings", ())),
+        findings=findings_of(row),
         voided_at=None if row.voided_ms is None else to_instant(row.voided_ms),
+        raw_started_at=None if row.raw_started_ms is None else to_instant(row.raw_started_ms),
+        raw_grams=None if row.raw_started_ms is None else over(row.raw_grams_mg, 1000),
+        counts=_counts(row),
+    )
+
+
+def findings_of(row: RunRow) -> tuple[Finding, ...]:
+    """The findings kept with a run."""
+    return tuple(Finding(**finding) for finding in (row.more or {}).get("findings", ()))
+
+
+def _counts(row: RunRow) -> tuple[str, ...]:
+    """Which of its numbers count: not those of a run left out, or that another device reports."""
+    has_grams = row.grams_mg is not None and (row.part is None or row.part & COUNTS_GRAMS)
+    has_seconds = row.on_ms is not None and (row.part is None or row.part & COUNTS_SECONDS)
+    if row.left_out:
+        return ()
+    return tuple(
+        name for name, counts in (("grams", has_grams), ("seconds", has_seconds)) if counts
     )
 
 
@@ -139,28 +173,39 @@ def fingerprint_of(run: Run) -> bytes:
     A run sent with its age comes again with another age, so a start that was not sent cannot
     count when two copies are compared.
     """
-    content = (
-        run.grinder_id,
-        thousandths(run.seconds),
-        thousandths(run.grams),
-        run.grams_basis,
-        run.feed,
-        whole(run.energy_joules),
-        thousandths(run.setting),
-        whole(run.rpm),
-        tenths(run.motor_celsius),
-        tenths(run.ambient_celsius),
-        run.purpose,
-        run.coffee_lot,
-        None if run.brew is None else asdict(run.brew),
-        run.source,
+    return _fingerprint(run, _numbers(run))
+
+
+def _fingerprint(run: Run, numbers: tuple[int | None, ...]) -> bytes:
+    """Of the content as a JSON array without spaces, put together from its pieces."""
+    on_ms, grams_mg, energy_joules, setting_milli, rpm, motor, ambient = numbers
+    amounts = f"{on_ms},{grams_mg}".replace("None", "null")
+    others = f"{energy_joules},{setting_milli},{rpm},{motor},{ambient}".replace("None", "null")
+    brew = "null" if run.brew is None else _AS_TEXT(asdict(run.brew))
+    text = (
+        f"[{_quoted(run.grinder_id)},{amounts},{_quoted(run.grams_basis)},"
+        f"{_quoted(run.feed)},{others},{_quoted(run.purpose)},"
+        f"{_quoted(run.coffee_lot)},{brew},{_quoted(run.source)}]"
     )
-    text = json.dumps(content, ensure_ascii=False, separators=(",", ":"))
+    sent_ms = None if run.started_at is None else to_milliseconds(run.started_at)
+    return _halves(text, sent_ms)
+
+
+@lru_cache(maxsize=4096)
+def _quoted(text: str | None) -> str:
+    return _AS_TEXT(text)
+
+
+def fingerprint_with_time(content: Any, sent_ms: int | None) -> bytes:
+    """Half of the bytes for the content, half for the time as sent (zero when it was not)."""
+    return _halves(_AS_TEXT(content), sent_ms)
+
+
+def _halves(text: str, sent_ms: int | None) -> bytes:
     first = blake2b(text.encode(), digest_size=8).digest()
-    if run.started_at is None:
+    if sent_ms is None:
         return first + NO_TIME
-    started = str(to_milliseconds(run.started_at)).encode()
-    return first + blake2b(started, digest_size=8).digest()
+    return first + blake2b(str(sent_ms).encode(), digest_size=8).digest()
 
 
 def is_same_content(one: bytes, other: bytes) -> bool:
@@ -170,5 +215,5 @@ def is_same_content(one: bytes, other: bytes) -> bool:
     return one[8:] == other[8:] or NO_TIME in (one[8:], other[8:])
 
 
-def _over(value: int | None, divisor: int) -> float | None:
+def over(value: int | None, divisor: int) -> float | None:
     return None if value is None else value / divisor

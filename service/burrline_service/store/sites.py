@@ -1,16 +1,19 @@
-"""Sites."""
+"""Sites and their dated facts: name, time zone, opening hours."""
 
 from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, Select, insert, select, update
 
+from ..core import nameplate
 from ..core.records import Site
-from . import accounts
-from .tables import site
+from . import accounts, facts
+from .tables import site, site_fact
+from .types import EPOCH
 
 
 @dataclass(frozen=True)
@@ -19,14 +22,7 @@ class SiteRow:
     site: Site
 
 
-_COLUMNS = (
-    site.c.site_no,
-    site.c.site_id,
-    site.c.name,
-    site.c.time_zone,
-    site.c.created_at,
-    site.c.revision,
-)
+_COLUMNS = (site.c.site_no, site.c.site_id, site.c.created_at, site.c.revision)
 
 
 def add(
@@ -34,43 +30,34 @@ def add(
     account_no: int,
     *,
     site_id: str,
-    name: str,
-    time_zone: str,
+    description: dict[str, Any],
     now: datetime,
 ) -> SiteRow:
     site_no = accounts.next_no(connection, account_no)
     connection.execute(
         insert(site).values(
-            account_no=account_no,
-            site_no=site_no,
-            site_id=site_id,
-            name=name,
-            time_zone=time_zone,
-            created_at=now,
-            revision=1,
+            account_no=account_no, site_no=site_no, site_id=site_id, created_at=now, revision=1
         )
     )
-    return SiteRow(site_no, Site(site_id, name, time_zone, now, 1))
+    key = {"account_no": account_no, "site_no": site_no}
+    facts.put(connection, site_fact, key, effective_at=EPOCH, patch=description)
+    record = nameplate.site_of(description, site_id=site_id, created_at=now, revision=1)
+    return SiteRow(site_no, record)
 
 
-def by_id(connection: Connection, account_no: int, site_id: str) -> SiteRow | None:
-    row = connection.execute(
-        select(*_COLUMNS).where(site.c.account_no == account_no, site.c.site_id == site_id)
-    ).first()
-    return None if row is None else SiteRow(row[0], Site(*row[1:]))
-
-
-def by_no(connection: Connection, account_no: int, site_no: int) -> SiteRow:
-    row = connection.execute(
-        select(*_COLUMNS).where(site.c.account_no == account_no, site.c.site_no == site_no)
-    ).one()
-    return SiteRow(row[0], Site(*row[1:]))
+def by_id(
+    connection: Connection, account_no: int, site_id: str, *, as_of: datetime
+) -> SiteRow | None:
+    wanted = select(*_COLUMNS).where(site.c.account_no == account_no, site.c.site_id == site_id)
+    rows = _rows(connection, account_no, wanted, as_of)
+    return rows[0] if rows else None
 
 
 def listed(
     connection: Connection,
     account_no: int,
     *,
+    as_of: datetime,
     limit: int,
     after: str | None,
     only: Collection[str] | None,
@@ -86,14 +73,50 @@ def listed(
         statement = statement.where(site.c.site_id > after)
     if only is not None:
         statement = statement.where(site.c.site_id.in_(sorted(only)))
-    return [Site(*row[1:]) for row in connection.execute(statement)]
+    return [row.site for row in _rows(connection, account_no, statement, as_of)]
 
 
 def change(
-    connection: Connection, account_no: int, site_no: int, *, name: str, time_zone: str
-) -> None:
+    connection: Connection,
+    account_no: int,
+    site_no: int,
+    *,
+    patch: dict[str, Any],
+    effective_at: datetime,
+) -> list[tuple[datetime, dict[str, Any]]]:
+    """Record a change; returns what holds from its instant on, for checking."""
+    key = {"account_no": account_no, "site_no": site_no}
+    facts.put(connection, site_fact, key, effective_at=effective_at, patch=patch)
     connection.execute(
         update(site)
         .where(site.c.account_no == account_no, site.c.site_no == site_no)
-        .values(name=name, time_zone=time_zone, revision=site.c.revision + 1)
+        .values(revision=site.c.revision + 1)
     )
+    return facts.states_from(connection, site_fact, key, since=effective_at)
+
+
+def _rows(
+    connection: Connection, account_no: int, statement: Select[Any], as_of: datetime
+) -> list[SiteRow]:
+    rows = connection.execute(statement).all()
+    if not rows:
+        return []
+    described = facts.folded(
+        connection,
+        site_fact,
+        account_no,
+        {row.site_no for row in rows},
+        as_of=max(as_of, EPOCH),
+    )
+    return [
+        SiteRow(
+            row.site_no,
+            nameplate.site_of(
+                described[row.site_no],
+                site_id=row.site_id,
+                created_at=row.created_at,
+                revision=row.revision,
+            ),
+        )
+        for row in rows
+    ]

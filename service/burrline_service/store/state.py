@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -10,6 +10,7 @@ from sqlalchemy import Connection, bindparam, delete, select, update
 from sqlalchemy.dialects.postgresql import insert as insert_postgresql
 from sqlalchemy.dialects.sqlite import insert as insert_sqlite
 
+from . import arrays
 from .tables import grinder_state, reply, source
 
 
@@ -17,9 +18,12 @@ from .tables import grinder_state, reply, source
 class State:
     revision: int = 0
     archived_before: datetime | None = None
+    is_shared: bool = False
 
 
-_OF_GRINDER = select(grinder_state.c.revision, grinder_state.c.archived_before).where(
+_OF_GRINDER = select(
+    grinder_state.c.revision, grinder_state.c.archived_before, grinder_state.c.is_shared
+).where(
     grinder_state.c.account_no == bindparam("account_no"),
     grinder_state.c.grinder_no == bindparam("grinder_no"),
 )
@@ -40,6 +44,30 @@ def set_archived_before(
         .where(grinder_state.c.account_no == account_no, grinder_state.c.grinder_no == grinder_no)
         .values(archived_before=at)
     )
+
+
+def mark_first_source(
+    connection: Connection, account_no: int, first_source_nos: Mapping[int, int]
+) -> None:
+    """Write the first source of grinders (by number) that had none, their rows locked."""
+    if not first_source_nos:
+        return
+    if connection.dialect.name == "postgresql":
+        columns = map(arrays.integers, zip(*sorted(first_source_nos.items()), strict=True))
+        connection.exec_driver_sql(_MARK_FIRST, (*columns, account_no))
+    else:
+        rows = [(first, account_no, number) for number, first in first_source_nos.items()]
+        connection.exec_driver_sql(_MARK_FIRST_SQLITE, rows)
+
+
+_MARK_FIRST = (
+    "UPDATE grinder_state AS s SET first_source_no = u.first_source_no"
+    " FROM unnest(%s::int4[], %s::int4[]) AS u (grinder_no, first_source_no)"
+    " WHERE s.account_no = %s AND s.grinder_no = u.grinder_no"
+)
+_MARK_FIRST_SQLITE = (
+    "UPDATE grinder_state SET first_source_no = ? WHERE account_no = ? AND grinder_no = ?"
+)
 
 
 def source_names(

@@ -16,23 +16,31 @@ LONGEST_RUN_MS = LONGEST_RUN_SECONDS * 1000
 class Stretch(NamedTuple):
     """What duty needs of a run."""
 
+    run_key: bytes
     started_ms: int
     on_ms: int | None
     grams_mg: int | None
     time_source: int
-    purpose: int
+    part: int | None
 
 
 _OF_GRINDER = (
     run.c.account_no == bindparam("account_no"),
     run.c.grinder_no == bindparam("grinder_no"),
-    run.c.voided_ms.is_(None),
+    run.c.left_out == literal_column("0"),
 )
 _TIMED_BY = run.c.time_source.in_(bindparam("time_sources", expanding=True))
 _ended_ms = run.c.started_ms + func.coalesce(run.c.on_ms, literal_column("0"))
 
 _REACHING = (
-    select(run.c.started_ms, run.c.on_ms, run.c.grams_mg, run.c.time_source, run.c.purpose)
+    select(
+        run.c.run_key,
+        run.c.started_ms,
+        run.c.on_ms,
+        run.c.grams_mg,
+        run.c.time_source,
+        run.c.part,
+    )
     .where(
         *_OF_GRINDER,
         run.c.started_ms >= bindparam("earliest_ms"),
@@ -80,7 +88,7 @@ def reaching(
             "to_ms": to_ms,
         },
     )
-    return [Stretch(*row) for row in rows.all()]
+    return [Stretch(bytes(row[0]), *row[1:]) for row in rows.all()]
 
 
 def first_started_ms(
@@ -122,3 +130,42 @@ def motor_reading(
         },
     ).first()
     return None if row is None else (row[0], row[1])
+
+
+class RunEnd(NamedTuple):
+    """When a run was on and how hot the motor was at its end."""
+
+    started_ms: int
+    on_ms: int | None
+    motor_decicelsius: int | None
+
+
+_RUN_ENDS = select(run.c.started_ms, run.c.on_ms, run.c.motor_decicelsius).where(
+    *_OF_GRINDER,
+    run.c.started_ms >= bindparam("from_ms"),
+    run.c.started_ms <= bindparam("to_ms"),
+    _TIMED_BY,
+)
+
+
+def run_ends(
+    connection: Connection,
+    account_no: int,
+    grinder_no: int,
+    *,
+    from_ms: int,
+    to_ms: int,
+    time_sources: Sequence[int],
+) -> list[RunEnd]:
+    """Runs started in [from, to] whose time is known."""
+    rows = connection.execute(
+        _RUN_ENDS,
+        {
+            "account_no": account_no,
+            "grinder_no": grinder_no,
+            "from_ms": from_ms,
+            "to_ms": to_ms,
+            "time_sources": time_sources,
+        },
+    )
+    return [RunEnd(*row) for row in rows]

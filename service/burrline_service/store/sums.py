@@ -1,13 +1,13 @@
 """Exact sums of runs by hour and by day, and the total over any interval.
 
-A total over [low, high) = whole days + whole hours at both ends + the runs of two edge hours, in
-one statement. Everything is an integer, so increments and recounts agree to the last milligram.
+A total over [low, high) = whole days + whole hours at both ends + the runs of two edge hours.
+Everything is an integer, so increments and recounts agree to the last milligram.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
 from sqlalchemy import (
@@ -16,18 +16,34 @@ from sqlalchemy import (
     Table,
     and_,
     bindparam,
-    case,
     func,
     literal_column,
+    or_,
     select,
     union_all,
+    update,
 )
-from sqlalchemy.dialects.postgresql import insert as insert_postgresql
-from sqlalchemy.dialects.sqlite import insert as insert_sqlite
 
+from ..core.grinds import (
+    COUNTS_AS_RUN,
+    COUNTS_GRAMS,
+    COUNTS_SECONDS,
+    HAS_GRAMS,
+    HAS_SECONDS,
+    HAS_WEIGHED_GRAMS,
+)
 from ..core.records import GRAMS_BASES, PURPOSES
+from . import arrays
 from .runs import RunRow
-from .tables import DAY_MS, HOUR_MS, SUM_NAMES, grinder_day, grinder_hour, grinder_state, run
+from .tables import (
+    DAY_MS,
+    HOUR_MS,
+    SUM_NAMES,
+    grinder_day,
+    grinder_hour,
+    grinder_state,
+    run,
+)
 
 CLEANING = PURPOSES.index("cleaning")
 ESTIMATED = GRAMS_BASES.index("estimated")
@@ -51,33 +67,74 @@ class Sums(NamedTuple):
 
 
 def of_run(row: RunRow) -> Sums:
-    """The share of one run."""
-    on_ms, grams_mg = row.on_ms, row.grams_mg
-    is_estimated = row.grams_basis == ESTIMATED
-    is_paired = on_ms is not None and grams_mg is not None and row.grams_basis in WEIGHED
+    """The share of one run: nothing when it is left out, its part when two devices report it."""
+    if row.left_out:
+        return Sums()
+    return share_of(row.on_ms, row.grams_mg, row.grams_basis, row.part)
+
+
+def share_of(on_ms: int | None, grams_mg: int | None, grams_basis: int, part: int | None) -> Sums:
+    """What a run that is not left out adds to the sums."""
+    if part is None:
+        has_seconds, has_grams = on_ms is not None, grams_mg is not None
+        is_paired = has_seconds and has_grams and grams_basis in WEIGHED
+        is_counted = True
+    else:
+        has_seconds, has_grams = bool(part & HAS_SECONDS), bool(part & HAS_GRAMS)
+        is_paired = has_seconds and bool(part & HAS_WEIGHED_GRAMS)
+        is_counted = bool(part & COUNTS_AS_RUN)
+        on_ms = on_ms if part & COUNTS_SECONDS else None
+        grams_mg = grams_mg if part & COUNTS_GRAMS else None
+    on, grams = on_ms or 0, grams_mg or 0
+    is_estimated = grams_basis == ESTIMATED
     return Sums(
-        run_count=1,
-        on_ms=on_ms or 0,
-        grams_mg=0 if is_estimated else grams_mg or 0,
-        estimated_mg=grams_mg or 0 if is_estimated else 0,
-        untimed_mg=grams_mg or 0 if on_ms is None else 0,
-        ungrammed_ms=on_ms or 0 if grams_mg is None else 0,
-        paired_mg=(grams_mg or 0) if is_paired else 0,
-        paired_ms=(on_ms or 0) if is_paired else 0,
+        run_count=int(is_counted),
+        on_ms=on,
+        grams_mg=0 if is_estimated else grams,
+        estimated_mg=grams if is_estimated else 0,
+        untimed_mg=0 if has_seconds else grams,
+        ungrammed_ms=0 if has_grams else on,
+        paired_mg=grams if is_paired else 0,
+        paired_ms=on if is_paired else 0,
     )
 
 
-def lock(connection: Connection, account_no: int, grinder_nos: Iterable[int]) -> None:
+class Held(NamedTuple):
+    """A grinder's state row, locked until the transaction ends."""
+
+    grinder_no: int
+    first_source_no: int | None
+    is_shared: bool
+    is_corrected: bool
+
+
+def lock(connection: Connection, account_no: int, grinder_nos: Iterable[int]) -> dict[int, Held]:
     """Take the grinders' state rows, sorted, and count up their revision."""
     ordered = sorted(set(grinder_nos))
-    if not ordered:
-        return
+    if connection.dialect.name == "postgresql":
+        rows = connection.exec_driver_sql(_LOCK, (account_no, arrays.integers(ordered)))
+    else:
+        rows = connection.exec_driver_sql(_LOCK_SQLITE, (account_no, str(ordered)))
+    return {
+        grinder_no: Held(grinder_no, first_source_no, bool(is_shared), bool(is_corrected))
+        for grinder_no, first_source_no, is_shared, is_corrected in rows
+    }
+
+
+def mark(
+    connection: Connection,
+    account_no: int,
+    grinder_no: int,
+    *,
+    first_source_no: int | None,
+    is_shared: bool,
+    is_corrected: bool,
+) -> None:
+    """Write what a locked state row says of a grinder's sources and corrections."""
     connection.execute(
-        _LOCK[connection.dialect.name],
-        [
-            {"account_no": account_no, "grinder_no": grinder_no, "revision": 1}
-            for grinder_no in ordered
-        ],
+        update(grinder_state)
+        .where(grinder_state.c.account_no == account_no, grinder_state.c.grinder_no == grinder_no)
+        .values(first_source_no=first_source_no, is_shared=is_shared, is_corrected=is_corrected)
     )
 
 
@@ -96,30 +153,41 @@ def hold(connection: Connection, account_no: int, grinder_nos: Iterable[int]) ->
 
 def add(connection: Connection, account_no: int, rows: Iterable[RunRow], *, sign: int = 1) -> None:
     """Count the runs into their hours and days (``sign=-1`` takes them out again)."""
-    hours: dict[tuple[int, int, int], Sums] = defaultdict(Sums)
-    days: dict[tuple[int, int, int], Sums] = defaultdict(Sums)
+    shares: dict[tuple[int, int, int], list[Sums]] = defaultdict(list)
     for row in rows:
-        share = of_run(row)
-        hour = (row.grinder_no, row.started_ms // HOUR_MS, row.purpose)
-        day = (row.grinder_no, row.started_ms // DAY_MS, row.purpose)
-        hours[hour] = hours[hour].plus(share, sign)
-        days[day] = days[day].plus(share, sign)
-    for unit, sums in (("hour", hours), ("day", days)):
-        if not sums:
-            continue
-        connection.execute(
-            _ADD[connection.dialect.name, unit],
-            [
-                {
-                    "account_no": account_no,
-                    "grinder_no": grinder_no,
-                    unit: number,
-                    "purpose": purpose,
-                    **total._asdict(),
-                }
-                for (grinder_no, number, purpose), total in sorted(sums.items())
-            ],
-        )
+        shares[row.grinder_no, row.started_ms // HOUR_MS, row.purpose].append(of_run(row))
+    hours = {
+        key: Sums(*(sign * sum(column) for column in zip(*of_hour, strict=True)))
+        for key, of_hour in shares.items()
+    }
+    _add_all(connection, account_no, hours)
+
+
+def add_hours(
+    connection: Connection,
+    account_no: int,
+    grinder_no: int,
+    counted: Mapping[tuple[int, int], Sums],
+) -> None:
+    """Count sums by (hour, purpose) of runs that are gone, into their days too."""
+    hours = {(grinder_no, hour, purpose): total for (hour, purpose), total in counted.items()}
+    _add_all(connection, account_no, hours)
+
+
+def _add_all(
+    connection: Connection, account_no: int, hours: Mapping[tuple[int, int, int], Sums]
+) -> None:
+    days: dict[tuple[int, int, int], Sums] = {}
+    for (grinder_no, hour, purpose), total in hours.items():
+        day = (grinder_no, hour * HOUR_MS // DAY_MS, purpose)
+        days[day] = days[day].plus(total) if day in days else total
+    for table, sums in ((grinder_hour, hours), (grinder_day, days)):
+        rows = [(*key, *sums[key]) for key in sorted(sums)]
+        if rows and connection.dialect.name == "postgresql":
+            columns = arrays.written(table, _SUMS_COLUMNS[table], zip(*rows, strict=True))
+            connection.exec_driver_sql(_ADD[table], (account_no, *columns))
+        elif rows:
+            connection.exec_driver_sql(_ADD_SQLITE[table], [(account_no, *row) for row in rows])
 
 
 def between(
@@ -141,12 +209,14 @@ def between(
     else:
         hours = (low_hour, low_day * 24, high_day * 24, high_hour)
     bounds = dict(zip(_BOUND_NAMES, (*edges, *hours, low_day, high_day), strict=True))
+    bounds |= {"account_no": account_no, "grinder_no": grinder_no}
     total: dict[int, Sums] = defaultdict(Sums)
-    rows = connection.execute(
-        _BETWEEN, {"account_no": account_no, "grinder_no": grinder_no, **bounds}
-    )
-    for purpose, *sums in rows:
-        total[purpose] = total[purpose].plus(Sums(*(int(value or 0) for value in sums)))
+    for purpose, *kept in connection.execute(_KEPT, bounds):
+        total[purpose] = total[purpose].plus(Sums(*(int(value or 0) for value in kept)))
+    if edges[0] < edges[1] or edges[2] < edges[3]:
+        for purpose, on_ms, grams_mg, grams_basis, part in connection.execute(_EDGES, bounds):
+            share = share_of(on_ms, grams_mg, grams_basis, part)
+            total[purpose] = total[purpose].plus(share)
     return dict(total)
 
 
@@ -163,36 +233,8 @@ def _kept(table: Any, unit: str, low: str, high: str) -> Select[Any]:
     )
 
 
-def _raw(low: str, high: str) -> Select[Any]:
-    """The same sums straight from the runs: the definition that ``of_run`` must agree with."""
-    on_ms, grams_mg = func.coalesce(run.c.on_ms, 0), func.coalesce(run.c.grams_mg, 0)
-    is_estimated = run.c.grams_basis == literal_column(str(ESTIMATED))
-    weighed: list[Any] = [literal_column(str(number)) for number in WEIGHED]
-    is_paired = and_(
-        run.c.on_ms.is_not(None), run.c.grams_mg.is_not(None), run.c.grams_basis.in_(weighed)
-    )
-    zero: Any = literal_column("0")
-    return (
-        select(
-            run.c.purpose,
-            func.count(),
-            func.sum(on_ms),
-            func.sum(case((is_estimated, zero), else_=grams_mg)),
-            func.sum(case((is_estimated, grams_mg), else_=zero)),
-            func.sum(case((run.c.on_ms.is_(None), grams_mg), else_=zero)),
-            func.sum(case((run.c.grams_mg.is_(None), on_ms), else_=zero)),
-            func.sum(case((is_paired, grams_mg), else_=zero)),
-            func.sum(case((is_paired, on_ms), else_=zero)),
-        )
-        .where(
-            run.c.account_no == bindparam("account_no"),
-            run.c.grinder_no == bindparam("grinder_no"),
-            run.c.started_ms >= bindparam(low),
-            run.c.started_ms < bindparam(high),
-            run.c.voided_ms.is_(None),
-        )
-        .group_by(run.c.purpose)
-    )
+def _started_in(low: str, high: str) -> Any:
+    return and_(run.c.started_ms >= bindparam(low), run.c.started_ms < bindparam(high))
 
 
 _BOUND_NAMES = (
@@ -200,35 +242,53 @@ _BOUND_NAMES = (
     "first_hours_low", "first_hours_high", "last_hours_low", "last_hours_high",
     "days_low", "days_high",
 )  # fmt: skip
-_BETWEEN = union_all(
-    _raw("first_edge_low", "first_edge_high"),
-    _raw("last_edge_low", "last_edge_high"),
+_KEPT = union_all(
     _kept(grinder_hour, "hour", "first_hours_low", "first_hours_high"),
     _kept(grinder_hour, "hour", "last_hours_low", "last_hours_high"),
     _kept(grinder_day, "day", "days_low", "days_high"),
 )
+_EDGES = select(run.c.purpose, run.c.on_ms, run.c.grams_mg, run.c.grams_basis, run.c.part).where(
+    run.c.account_no == bindparam("account_no"),
+    run.c.grinder_no == bindparam("grinder_no"),
+    or_(
+        _started_in("first_edge_low", "first_edge_high"),
+        _started_in("last_edge_low", "last_edge_high"),
+    ),
+    run.c.left_out == literal_column("0"),
+)
 
 
-_INSERT: dict[str, Any] = {"postgresql": insert_postgresql, "sqlite": insert_sqlite}
-
-
-def _adding(insert: Any, table: Table, unit: str) -> Any:
-    added = insert(table)
-    return added.on_conflict_do_update(
-        index_elements=["account_no", "grinder_no", unit, "purpose"],
-        set_={name: table.c[name] + added.excluded[name] for name in SUM_NAMES},
-    )
-
-
-_LOCK = {
-    name: insert(grinder_state).on_conflict_do_update(
-        index_elements=["account_no", "grinder_no"],
-        set_={"revision": grinder_state.c.revision + 1},
-    )
-    for name, insert in _INSERT.items()
-}
-_ADD = {
-    (name, unit): _adding(insert, table, unit)
-    for name, insert in _INSERT.items()
+_SUMS_COLUMNS = {
+    table: ("grinder_no", unit, "purpose", *SUM_NAMES)
     for table, unit in ((grinder_hour, "hour"), (grinder_day, "day"))
 }
+
+
+def _adding(table: Table, values: str) -> str:
+    """Adds rows in the order given, to what is there for their hour or day."""
+    names = _SUMS_COLUMNS[table]
+    added = ", ".join(f"{name} = {table.name}.{name} + excluded.{name}" for name in SUM_NAMES)
+    return (
+        f"INSERT INTO {table.name} (account_no, {', '.join(names)}) {values}"
+        f" ON CONFLICT (account_no, {', '.join(names[:3])}) DO UPDATE SET {added}"
+    )
+
+
+_ADD = {
+    table: _adding(table, f"SELECT %s, u.* FROM {arrays.unnested(table, names)} AS u")
+    for table, names in _SUMS_COLUMNS.items()
+}
+_ADD_SQLITE = {
+    table: _adding(table, f"VALUES (?{', ?' * len(names)})")
+    for table, names in _SUMS_COLUMNS.items()
+}
+_LOCK, _LOCK_SQLITE = (
+    "INSERT INTO grinder_state (account_no, grinder_no, revision)"
+    f" SELECT {numbered} ON CONFLICT (account_no, grinder_no)"
+    " DO UPDATE SET revision = grinder_state.revision + 1"
+    " RETURNING grinder_no, first_source_no, is_shared, is_corrected"
+    for numbered in (
+        "%s, n, 1 FROM unnest(%s::int4[]) AS n",
+        "?, value, 1 FROM json_each(?) WHERE true",
+    )
+)

@@ -6,38 +6,29 @@ and ``day`` count UTC hours and days since 1970.
 
 from __future__ import annotations
 
-from typing import Any
-
 from sqlalchemy import (
     JSON,
     BigInteger,
+    Boolean,
     Column,
-    ForeignKeyConstraint,
     Index,
     Integer,
     LargeBinary,
-    MetaData,
-    PrimaryKeyConstraint,
     SmallInteger,
     Table,
     Text,
     UniqueConstraint,
+    false,
+    text,
 )
-from sqlalchemy.schema import SchemaItem
 
+from . import fact_tables
+from .table_kinds import column, metadata, of_account
 from .types import UtcDateTime
 
+UNSTATED = 9  # a purpose nobody stated: what a period says, else service
 HOUR_MS = 3_600_000
 DAY_MS = 24 * HOUR_MS
-
-metadata = MetaData(
-    naming_convention={
-        "pk": "pk_%(table_name)s",
-        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-        "fk": "fk_%(table_name)s_%(referred_table_name)s",
-        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-    }
-)
 
 account = Table(
     "account",
@@ -51,65 +42,48 @@ account = Table(
 )
 
 
-def _of_account(
-    name: str,
-    *columns: Column[Any],
-    key: tuple[str, ...],
-    constraints: tuple[SchemaItem, ...] = (),
-    is_hot: bool = False,
-) -> Table:
-    """A table of accounts' rows; the hot ones skip the foreign key's check per row."""
-    owner = () if is_hot else (ForeignKeyConstraint(["account_no"], ["account.account_no"]),)
-    return Table(
-        name,
-        metadata,
-        Column("account_no", Integer, nullable=False),
-        *columns,
-        PrimaryKeyConstraint("account_no", *key),
-        *owner,
-        *constraints,
-    )
-
-
-def _column(name: str, kind: Any, *, nullable: bool = False) -> Column[Any]:
-    return Column(name, kind, nullable=nullable)
-
-
-access_key = _of_account(
+access_key = of_account(
     "access_key",
-    _column("key_id", Text),
-    _column("digest", LargeBinary),
-    _column("last_four", Text),
-    _column("name", Text),
-    _column("scopes", JSON),
-    _column("site_ids", JSON),
-    _column("grinder_ids", JSON),
-    _column("created_at", UtcDateTime),
-    _column("expires_at", UtcDateTime, nullable=True),
-    _column("revoked_at", UtcDateTime, nullable=True),
-    _column("last_used_at", UtcDateTime, nullable=True),
+    column("key_id", Text),
+    column("digest", LargeBinary),
+    column("last_four", Text),
+    column("name", Text),
+    column("scopes", JSON),
+    column("site_ids", JSON),
+    column("grinder_ids", JSON),
+    column("created_at", UtcDateTime),
+    column("expires_at", UtcDateTime, nullable=True),
+    column("revoked_at", UtcDateTime, nullable=True),
+    column("last_used_at", UtcDateTime, nullable=True),
     key=("key_id",),
     constraints=(UniqueConstraint("key_id"),),
 )
 
-site = _of_account(
+site = of_account(
     "site",
-    _column("site_no", Integer),
-    _column("site_id", Text),
-    _column("name", Text),
-    _column("time_zone", Text),
-    _column("created_at", UtcDateTime),
-    _column("revision", Integer),
+    column("site_no", Integer),
+    column("site_id", Text),
+    column("created_at", UtcDateTime),
+    column("revision", Integer),
     key=("site_no",),
     constraints=(UniqueConstraint("account_no", "site_id"),),
 )
 
-grinder = _of_account(
+# What changed about a site, from ``effective_at`` on: merge patches, as for grinders below.
+site_fact = of_account(
+    "site_fact",
+    column("site_no", Integer),
+    column("effective_at", UtcDateTime),
+    column("patch", JSON),
+    key=("site_no", "effective_at"),
+)
+
+grinder = of_account(
     "grinder",
-    _column("grinder_no", Integer),
-    _column("grinder_id", Text),
-    _column("created_at", UtcDateTime),
-    _column("revision", Integer),
+    column("grinder_no", Integer),
+    column("grinder_id", Text),
+    column("created_at", UtcDateTime),
+    column("revision", Integer),
     key=("grinder_no",),
     constraints=(UniqueConstraint("account_no", "grinder_id"),),
 )
@@ -117,85 +91,102 @@ grinder = _of_account(
 # What changed on the plate (a merge patch) and where the grinder went (NULL: stayed), from
 # ``effective_at`` on. The facts given at creation are effective from 1970: the state at an instant
 # is the fold of all patches up to it, in the order of their own dates, whenever they were sent.
-grinder_fact = _of_account(
+grinder_fact = of_account(
     "grinder_fact",
-    _column("grinder_no", Integer),
-    _column("effective_at", UtcDateTime),
-    _column("site_no", Integer, nullable=True),
-    _column("patch", JSON),
+    column("grinder_no", Integer),
+    column("effective_at", UtcDateTime),
+    column("site_no", Integer, nullable=True),
+    column("patch", JSON),
     key=("grinder_no", "effective_at"),
 )
 
-burr_set = _of_account(
+burr_set = of_account(
     "burr_set",
-    _column("burr_set_no", Integer),
-    _column("burr_set_id", Text),
-    _column("created_at", UtcDateTime),
-    _column("revision", Integer),
-    _column("description", JSON),
+    column("burr_set_no", Integer),
+    column("burr_set_id", Text),
+    column("created_at", UtcDateTime),
+    column("revision", Integer),
+    column("description", JSON),
+    column("voided_at", UtcDateTime, nullable=True),
     key=("burr_set_no",),
     constraints=(UniqueConstraint("account_no", "burr_set_id"),),
 )
 
 # ``removed_at`` is what somebody entered; the end that counts is worked out from all fittings.
-fitting = _of_account(
+fitting = of_account(
     "fitting",
-    _column("grinder_no", Integer),
-    _column("fitted_at", UtcDateTime),
-    _column("burr_set_no", Integer),
-    _column("removed_at", UtcDateTime, nullable=True),
+    column("grinder_no", Integer),
+    column("fitted_at", UtcDateTime),
+    column("burr_set_no", Integer),
+    column("removed_at", UtcDateTime, nullable=True),
     key=("grinder_no", "fitted_at"),
     constraints=(Index(None, "account_no", "burr_set_no"),),
 )
 
-source = _of_account(
+source = of_account(
     "source",
-    _column("source_no", Integer),
-    _column("name", Text),
+    column("source_no", Integer),
+    column("name", Text),
     key=("source_no",),
     constraints=(UniqueConstraint("account_no", "name"),),
 )
 
-run = _of_account(
+run = of_account(
     "run",
-    _column("run_key", LargeBinary),
-    _column("run_id", Text, nullable=True),  # NULL when run_key is the UUID itself
-    _column("grinder_no", Integer),
-    _column("started_ms", BigInteger),
-    _column("on_ms", Integer, nullable=True),
-    _column("grams_mg", Integer, nullable=True),
-    _column("grams_basis", SmallInteger),
-    _column("feed", SmallInteger, nullable=True),
-    _column("purpose", SmallInteger),
-    _column("setting_milli", Integer, nullable=True),
-    _column("rpm", Integer, nullable=True),
-    _column("energy_joules", Integer, nullable=True),
-    _column("motor_decicelsius", SmallInteger, nullable=True),
-    _column("ambient_decicelsius", SmallInteger, nullable=True),
-    _column("time_source", SmallInteger),
-    _column("source_no", Integer, nullable=True),
-    _column("fingerprint", LargeBinary),
-    _column("received_ms", BigInteger),
-    _column("voided_ms", BigInteger, nullable=True),
+    column("run_key", LargeBinary),
+    column("run_id", Text, nullable=True),  # NULL when run_key is the UUID itself
+    column("grinder_no", Integer),
+    column("started_ms", BigInteger),
+    column("on_ms", Integer, nullable=True),
+    column("grams_mg", Integer, nullable=True),
+    column("grams_basis", SmallInteger),
+    column("feed", SmallInteger, nullable=True),
+    column("purpose", SmallInteger),
+    column("setting_milli", Integer, nullable=True),
+    column("rpm", Integer, nullable=True),
+    column("energy_joules", Integer, nullable=True),
+    column("motor_decicelsius", SmallInteger, nullable=True),
+    column("ambient_decicelsius", SmallInteger, nullable=True),
+    column("time_source", SmallInteger),
+    column("source_no", Integer, nullable=True),
+    column("fingerprint", LargeBinary),
+    column("received_ms", BigInteger),
+    column("voided_ms", BigInteger, nullable=True),
+    # What the other facts make of it: started_ms and grams_mg above are what counts, the raw ones
+    # are kept here where a correction changed them.
+    column("raw_started_ms", BigInteger, nullable=True),
+    column("raw_grams_mg", Integer, nullable=True),
+    Column("left_out", SmallInteger, nullable=False, server_default="0"),
+    column("part", SmallInteger, nullable=True),  # its part in a grind two devices report
     key=("run_key",),
-    constraints=(Index(None, "account_no", "grinder_no", "started_ms"),),
+    constraints=(
+        Index(None, "account_no", "grinder_no", "started_ms"),
+        Index(
+            "ix_run_raw_started_ms",
+            "account_no",
+            "grinder_no",
+            "raw_started_ms",
+            postgresql_where=text("raw_started_ms IS NOT NULL"),
+            sqlite_where=text("raw_started_ms IS NOT NULL"),
+        ),
+    ),
     is_hot=True,
 )
 
 # Only where a run has a brew, a coffee lot or findings.
-run_more = _of_account(
+run_more = of_account(
     "run_more",
-    _column("run_key", LargeBinary),
-    _column("more", JSON),
+    column("run_key", LargeBinary),
+    column("more", JSON),
     key=("run_key",),
     is_hot=True,
 )
 
 # Written by retention, so that an id counts once for ever.
-run_seen = _of_account(
+run_seen = of_account(
     "run_seen",
-    _column("run_key", LargeBinary),
-    _column("fingerprint", LargeBinary),
+    column("run_key", LargeBinary),
+    column("fingerprint", LargeBinary),
     key=("run_key",),
     is_hot=True,
 )
@@ -213,12 +204,12 @@ SUM_NAMES = (
 
 
 def _sums(name: str, unit: str) -> Table:
-    return _of_account(
+    return of_account(
         name,
-        _column("grinder_no", Integer),
-        _column(unit, Integer),
-        _column("purpose", SmallInteger),
-        *(_column(sum_name, BigInteger) for sum_name in SUM_NAMES),
+        column("grinder_no", Integer),
+        column(unit, Integer),
+        column("purpose", SmallInteger),
+        *(column(sum_name, BigInteger) for sum_name in SUM_NAMES),
         key=("grinder_no", unit, "purpose"),
         is_hot=True,
     )
@@ -228,26 +219,30 @@ grinder_hour = _sums("grinder_hour", "hour")
 grinder_day = _sums("grinder_day", "day")
 
 # ``revision`` grows with every change of the grinder's runs; its row is the lock writers take.
-grinder_state = _of_account(
+grinder_state = of_account(
     "grinder_state",
-    _column("grinder_no", Integer),
-    _column("revision", BigInteger),
-    _column("archived_before", UtcDateTime, nullable=True),
+    column("grinder_no", Integer),
+    column("revision", BigInteger),
+    column("archived_before", UtcDateTime, nullable=True),
+    column("first_source_no", Integer, nullable=True),  # 0: runs that name none
+    Column("is_shared", Boolean, nullable=False, server_default=false()),
+    Column("is_corrected", Boolean, nullable=False, server_default=false()),
     key=("grinder_no",),
     is_hot=True,
 )
 
 # Answers kept for requests that came with an Idempotency-Key.
-reply = _of_account(
+reply = of_account(
     "reply",
-    _column("reply_key", Text),
-    _column("fingerprint", LargeBinary),
-    _column("status", SmallInteger),
-    _column("headers", JSON),
-    _column("body", LargeBinary),
-    _column("created_at", UtcDateTime),
+    column("reply_key", Text),
+    column("fingerprint", LargeBinary),
+    column("status", SmallInteger),
+    column("headers", JSON),
+    column("body", LargeBinary),
+    column("created_at", UtcDateTime),
     key=("reply_key",),
     constraints=(Index(None, "created_at"),),
 )
 
+FACT_TABLES = (fact_tables.entry, fact_tables.reading, fact_tables.watched)
 OF_ACCOUNT = tuple(table for table in metadata.sorted_tables if table.name != "account")

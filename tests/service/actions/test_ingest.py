@@ -236,7 +236,8 @@ def test_the_same_content_is_a_duplicate_and_other_content_a_conflict(database: 
     assert ingest.add_run(database, caller, run=first, now=NOW + DAY).outcome == "duplicate"
     with pytest.raises(RunConflict):
         ingest.add_run(database, caller, run=other, now=NOW)
-    assert report.get_run(database, caller, run_id=first.run_id, now=NOW).run == first
+    stored = report.get_run(database, caller, run_id=first.run_id, now=NOW).run
+    assert stored == replace(first, purpose="service")
     assert status(database, caller).throughput.grinder_grams == 18.0
 
 
@@ -321,24 +322,38 @@ def test_a_run_is_read_back_with_all_it_came_with(database: Database) -> None:
     )
     outcome = ingest.add_run(database, caller, run=run, now=NOW)
     stored = report.get_run(database, caller, run_id=run.run_id, now=NOW)
-    assert stored.run == run
+    assert stored.run == replace(run, purpose="service")
     assert stored.findings == outcome.findings
     assert {finding.code for finding in outcome.findings} >= {"over_hopper", "flow_implausible"}
     assert (stored.received_at, stored.voided_at) == (NOW, None)
 
 
-def test_findings_are_judged_by_the_plate_as_the_run_arrives(database: Database) -> None:
+def test_findings_are_judged_by_the_plate_of_the_runs_time_as_it_is_known_now(
+    database: Database,
+) -> None:
     caller = new_chain(database, hopper_grams=500.0)
     run = a_run(1, NOW - HOUR, seconds=None, grams=600.0, feed="hopper")
-    places.update_grinder(
-        database,
-        caller,
-        grinder_id="bar-1",
-        fields={"hopper_grams": 900.0},
-        if_match=frozenset({-1}),
-        now=NOW,
-    )
-    assert ingest.add_run(database, caller, run=run, now=NOW).findings == ()
+    outcome = ingest.add_run(database, caller, run=run, now=NOW)
+    assert [finding.code for finding in outcome.findings] == ["over_hopper"]
+
+    def change(effective_at: datetime) -> None:
+        places.update_grinder(
+            database,
+            caller,
+            grinder_id="bar-1",
+            fields={"hopper_grams": 900.0, "effective_at": effective_at},
+            if_match=frozenset({-1}),
+            now=NOW,
+        )
+
+    def found() -> list[str]:
+        stored = report.get_run(database, caller, run_id=run.run_id, now=NOW)
+        return [finding.code for finding in stored.findings]
+
+    change(NOW - timedelta(minutes=1))
+    assert found() == ["over_hopper"]
+    change(NOW - 2 * HOUR)
+    assert found() == []
 
 
 def test_sources_keep_their_names(database: Database) -> None:

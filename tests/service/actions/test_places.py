@@ -20,7 +20,12 @@ from burrline_service.core.errors import (
     RevisionMismatch,
     RevisionRequired,
 )
-from burrline_service.core.records import Caller, Grinder, RatedDuty, Site
+from burrline_service.core.records import (
+    Caller,
+    Grinder,
+    RatedDuty,
+    Site,
+)
 from burrline_service.store.database import Database
 from small_chain import (
     DAY,

@@ -291,11 +291,14 @@ def test_patterns_are_anchored() -> None:
     [
         ("RatedDutyInput", "duty_fraction", {"exclusiveMinimum": 0, "maximum": 1.0}),
         ("NewRun", "seconds", {"type": ["number", "null"], "minimum": 0.0, "maximum": 21600.0}),
-        ("NewRun", "purpose", {"type": "string", "default": "service"}),
+        ("NewRun", "grams_basis", {"type": "string", "default": "weighed_out"}),
         ("NewRun", "started_at", {"type": ["string", "null"], "format": "date-time"}),
         ("BreakIn", "basis", {"const": "expected"}),
         ("NewKey", "scopes", {"uniqueItems": True, "minItems": 1}),
         ("RunBatch", "runs", {"type": "array", "maxItems": 5000}),
+        ("ReadingBatch", "readings", {"type": "array", "maxItems": 5000}),
+        ("NewTally", "purpose", {"type": "string", "default": "service"}),
+        ("NewCorrection", "grams_factor", {"minimum": 1e-06, "maximum": 1000}),
         ("NewBurrSet", "prior_grams", {"type": ["number", "null"]}),
     ],
 )
@@ -315,6 +318,12 @@ def test_rules_of_fields_are_in_the_document(
         ({"grams": None}, False),
         ({"grams": 1, "started_at": "2026-07-06T08:00:00Z", "age_seconds": 1}, False),
         ({"grams": 1, "started_at": None, "age_seconds": 1}, True),
+        ({"grams": 1, "uptime_seconds": 1, "boot_id": "17"}, True),
+        ({"grams": 1, "uptime_seconds": 1}, False),
+        ({"grams": 1, "uptime_seconds": 1, "boot_id": None}, False),
+        ({"grams": 1, "uptime_seconds": 1, "boot_id": "17", "age_seconds": 1}, False),
+        ({"grams": 1, "uptime_seconds": None, "age_seconds": 1}, True),
+        ({"grams": 1, "boot_id": "17"}, True),
     ],
 )
 def test_rules_over_several_members_of_a_run_are_in_the_document(
@@ -348,3 +357,84 @@ def test_a_burr_set_to_fit_is_new_or_known_in_code_and_document_alike(
     except ValidationError:
         assert not is_taken
     assert (schema_errors(SCHEMAS["BurrSetToFit"], body) == []) is is_taken
+
+
+READING = {"grinder_id": "bar-1"}
+CORRECTION = {"grinder_id": "bar-1", "from": "2026-07-06T08:00:00Z", "reason": "why"}
+
+
+@pytest.mark.parametrize(
+    ("name", "body", "is_taken"),
+    [
+        ("add_readings", {**READING, "is_running": False}, True),
+        ("add_readings", {**READING, "motor_celsius": None, "ambient_celsius": 20}, True),
+        ("add_readings", READING, False),
+        ("add_readings", {**READING, "motor_celsius": None}, False),
+        ("add_readings", {**READING, "motor_celsius": 1, "age_seconds": 1}, True),
+        (
+            "add_readings",
+            {**READING, "motor_celsius": 1, "age_seconds": 1, "at": "2026-07-06T08:00:00Z"},
+            False,
+        ),
+        ("add_readings", {**READING, "motor_celsius": 1, "uptime_seconds": 1}, False),
+        (
+            "add_readings",
+            {**READING, "motor_celsius": 1, "uptime_seconds": 1, "boot_id": "17"},
+            True,
+        ),
+        ("add_readings", {"readings": []}, True),
+        ("add_readings", {"readings": [], "motor_celsius": 1}, False),
+        ("add_readings", {"readings": [], **READING}, False),
+        ("set_period", {"setting": 0}, True),
+        ("set_period", {"setting": None, "feed": "hopper"}, True),
+        ("add_correction", {**CORRECTION, "grams_offset": 0}, True),
+        ("add_correction", {**CORRECTION, "is_void": True}, True),
+        ("add_runs", {"runs": [], "watched_from": "2026-07-06T08:00:00Z"}, False),
+        ("add_runs", {"runs": [], "watched_grinder_ids": []}, False),
+        (
+            "add_runs",
+            {
+                "runs": [],
+                "watched_from": "2026-07-06T08:00:00Z",
+                "watched_until": "2026-07-06T09:00:00Z",
+            },
+            True,
+        ),
+    ],
+)
+def test_rules_over_several_members_are_the_same_in_code_and_document(
+    name: str, body: dict[str, Any], is_taken: bool
+) -> None:
+    (operation,) = (one for one in OPERATIONS if one.name == name)
+    assert operation.takes is not None
+    try:
+        operation.takes().load(body)
+        assert is_taken
+    except ValidationError:
+        assert not is_taken
+    schema = ENTRIES[name][2]["requestBody"]["content"]["application/json"]["schema"]
+    assert (schema_errors(schema, body) == []) is is_taken
+
+
+@pytest.mark.parametrize(
+    ("name", "body"),
+    [
+        ("set_period", {}),
+        ("set_period", {"setting": None, "from": "2026-07-06T08:00:00Z"}),
+        ("add_correction", CORRECTION),
+        ("add_correction", {**CORRECTION, "is_void": False, "grams_offset": None}),
+    ],
+)
+def test_an_entry_that_says_nothing_is_refused_by_the_document_too(
+    name: str, body: dict[str, Any]
+) -> None:
+    schema = ENTRIES[name][2]["requestBody"]["content"]["application/json"]["schema"]
+    assert schema_errors(schema, body) != []
+
+
+def test_the_headers_of_a_devices_clock_are_described_where_they_are_read() -> None:
+    for operation in OPERATIONS:
+        described = {one["name"] for one in ENTRIES[operation.name][2].get("parameters", [])}
+        headers = {"X-Device-Boot", "X-Device-Uptime"}
+        expected = headers if operation.name in ("add_run", "add_runs", "add_readings") else set()
+        assert described & headers == expected

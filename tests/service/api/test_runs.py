@@ -12,9 +12,18 @@ from hypothesis import strategies as st
 from marshmallow import ValidationError
 
 from burrline_service.api import runs
-from burrline_service.api.schemas_runs import LARGEST_BATCH_COUNT, NewRunSchema, RunBatchSchema
+from burrline_service.api.batches import LARGEST_BATCH_COUNT
+from burrline_service.api.device_clock import DeviceClock
+from burrline_service.api.schemas_run_batches import RunBatchSchema
+from burrline_service.api.schemas_runs import NewRunSchema
 from burrline_service.core.errors import NotFound
-from burrline_service.core.records import Brew, Caller, Run, RunOutcome
+from burrline_service.core.records import (
+    Brew,
+    Caller,
+    Run,
+    RunOutcome,
+    Watched,
+)
 
 NOW = datetime(2026, 7, 6, 9, 10, tzinfo=UTC)
 CALLER = Caller(1, frozenset({"runs:write"}), "k")
@@ -59,7 +68,7 @@ def test_what_is_left_out_has_the_records_defaults() -> None:
     assert runs.run_of(load()) == Run(run_id="bar-1-000001", grinder_id="bar-1", grams=18.2)
 
 
-@pytest.mark.parametrize("member", ["run_id", "grinder_id", "grams_basis", "purpose"])
+@pytest.mark.parametrize("member", ["run_id", "grinder_id", "grams_basis"])
 def test_some_members_cannot_be_null(member: str) -> None:
     assert faults(**{member: None}) == {member: ["must not be null"]}
 
@@ -74,8 +83,42 @@ def test_a_run_tells_its_start_in_one_way() -> None:
     assert faults(started_at=at, age_seconds=3) == {
         "age_seconds": ["cannot stand beside started_at"]
     }
-    assert load(started_at=at, age_seconds=None)["age_seconds"] is None
+    assert faults(age_seconds=3, uptime_seconds=4, boot_id="17") == {
+        "uptime_seconds": ["cannot stand beside age_seconds"]
+    }
+    assert faults(started_at=at, uptime_seconds=4, boot_id="17") == {
+        "uptime_seconds": ["cannot stand beside started_at"]
+    }
+    assert faults(uptime_seconds=4) == {"boot_id": ["is required beside uptime_seconds"]}
+    assert load(started_at=at, age_seconds=None, boot_id="17")["age_seconds"] is None
     assert load(age_seconds=0)["age_seconds"] == 0.0
+
+
+@pytest.mark.parametrize(
+    ("clock", "age_seconds"),
+    [
+        (DeviceClock("17", 4000.0), 3.75),
+        (DeviceClock("17", 3996.25), 0.0),
+        (DeviceClock("17", 3996.0), None),  # it would not have started yet
+        (DeviceClock("18", 4000.0), None),  # of another boot nothing is known
+        (DeviceClock("17", 4000.0 + 400 * 86_400), None),  # no device holds a run so long
+        (None, None),
+    ],
+)
+def test_a_device_without_a_clock_tells_an_age_by_its_uptime(
+    clock: DeviceClock | None, age_seconds: float | None
+) -> None:
+    run = runs.run_of(load(boot_id="17", uptime_seconds=3996.25), clock)
+    expected = Run(run_id="bar-1-000001", grinder_id="bar-1", grams=18.2, age_seconds=age_seconds)
+    assert run == expected
+
+
+def test_a_clock_in_the_headers_changes_no_run_that_tells_its_time_itself() -> None:
+    at = "2026-07-06T08:41:12Z"
+    clock = DeviceClock("17", 4000.0)
+    told = runs.run_of(load(started_at=at, boot_id="17"), clock)
+    assert told == runs.run_of(load(started_at=at))
+    assert runs.run_of(load(age_seconds=5), clock).age_seconds == 5
 
 
 # The bounds of what is possible; all within them is kept, however implausible.
@@ -87,16 +130,17 @@ def test_a_run_tells_its_start_in_one_way() -> None:
         ("motor_celsius", -40, 400, 0.1),
         ("ambient_celsius", -40, 400, 0.1),
         ("age_seconds", 0, 400 * 86_400, 0.001),
+        ("uptime_seconds", 0, 99_999_999_999, 0.001),
         ("energy_joules", 0, 1e9, 0.001),
         ("setting", -1e5, 1e5, 0.001),
         ("rpm", 0, 1e5, 0.001),
     ],
 )
 def test_the_impossible_is_refused(member: str, low: float, high: float, step: float) -> None:
-    assert load(**{member: low})[member] == low
-    assert load(**{member: high})[member] == high
+    assert load(boot_id="17", **{member: low})[member] == low
+    assert load(boot_id="17", **{member: high})[member] == high
     for beyond in (low - step, high + step, 1e308, -1e308, "5", True, [5]):
-        assert list(faults(**{member: beyond})) == [member]
+        assert list(faults(boot_id="17", **{member: beyond})) == [member]
 
 
 @pytest.mark.parametrize(
@@ -112,6 +156,8 @@ def test_the_impossible_is_refused(member: str, low: float, high: float, step: f
         ("feed", "spoon"),
         ("coffee_lot", "x" * 201),
         ("source", ""),
+        ("boot_id", ""),
+        ("boot_id", "x" * 65),
         ("brew", {"method": "magic"}),
         ("brew", {"seconds": 5}),
         ("brew", []),
@@ -131,8 +177,12 @@ class Ingest:
 
     def __init__(self) -> None:
         self.kept: dict[str, Run] = {}
+        self.watched: list[Watched | None] = []
 
-    def add_runs(self, database: Any, caller: Caller, *, runs: list[Run], now: Any) -> list[Any]:
+    def add_runs(
+        self, database: Any, caller: Caller, *, runs: list[Run], watched: Watched | None, now: Any
+    ) -> list[Any]:
+        self.watched.append(watched)
         return [self.add(run) for run in runs]
 
     def add(self, run: Run) -> Any:
@@ -230,3 +280,49 @@ def test_a_batch_is_an_array_of_so_many_lines_and_no_more() -> None:
     for wrong in ({"runs": [*lines, None]}, {"runs": {}}, {"runs": None}, {}, {"runs": [], "x": 1}):
         with pytest.raises(ValidationError):
             schema.load(wrong)
+
+
+FROM, UNTIL = "2026-07-06T05:00:00Z", "2026-07-06T09:00:00Z"
+
+
+def test_a_batch_tells_what_was_watched_even_where_nothing_ran(ingest: Ingest) -> None:
+    span = {
+        "from_at": datetime(2026, 7, 6, 5, tzinfo=UTC),
+        "until_at": NOW.replace(hour=9, minute=0),
+    }
+    fields = RunBatchSchema().load({"runs": [], "watched_from": FROM, "watched_until": UNTIL})
+    assert runs.add_runs(None, CALLER, fields=fields, now=NOW)["received"] == 0
+    named = RunBatchSchema().load(
+        {
+            "runs": [LEAST],
+            "watched_from": FROM,
+            "watched_until": UNTIL,
+            "watched_grinder_ids": ["bar-1", "bar-2"],
+        }
+    )
+    runs.add_runs(None, CALLER, fields=named, now=NOW)
+    assert ingest.watched == [Watched(**span), Watched(**span, grinder_ids=("bar-1", "bar-2"))]
+    runs.add_runs(None, CALLER, fields={"runs": []}, now=NOW)
+    assert len(ingest.watched) == 2
+
+
+@pytest.mark.parametrize(
+    ("members", "wrong"),
+    [
+        ({"watched_from": FROM}, "watched_until"),
+        ({"watched_until": UNTIL}, "watched_from"),
+        ({"watched_grinder_ids": ["bar-1"]}, "watched_from"),
+        ({"watched_from": FROM, "watched_until": FROM}, "watched_until"),
+        ({"watched_from": UNTIL, "watched_until": FROM}, "watched_until"),
+        ({"watched_from": FROM, "watched_until": "noon"}, "watched_until"),
+        (
+            {"watched_from": FROM, "watched_until": UNTIL, "watched_grinder_ids": ["a", "a"]},
+            "watched_grinder_ids",
+        ),
+    ],
+)
+def test_a_watched_time_has_two_ends_in_order(members: dict[str, Any], wrong: str) -> None:
+    with pytest.raises(ValidationError) as caught:
+        RunBatchSchema().load({"runs": [], **members})
+    assert isinstance(caught.value.messages, dict)
+    assert list(caught.value.messages) == [wrong]

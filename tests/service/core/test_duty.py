@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from burrline_service.core.answers import Duty
 from burrline_service.core.duty import duty_bounds, judge_duty, on_time_seconds, rating_limit
-from burrline_service.core.records import Duty, RatedDuty
+from burrline_service.core.records import RatedDuty
 
 S3 = RatedDuty("intermittent", duty_fraction=0.25)
 NOON = datetime(2026, 5, 4, 12, tzinfo=UTC)

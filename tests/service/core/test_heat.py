@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from burrline_service.core.answers import MotorState
 from burrline_service.core.heat import STALE_SECONDS, class_limit_celsius, judge_reading
-from burrline_service.core.records import THERMAL_CLASSES, Motor, MotorState
+from burrline_service.core.records import THERMAL_CLASSES, Motor
 
 NOON = datetime(2026, 5, 4, 12, tzinfo=UTC)
 

@@ -15,8 +15,6 @@ from burrline_service.core.nameplate import (
     INNER_NAMES,
     PLATE_NAMES,
     burr_set_of,
-    check_description,
-    check_plate,
     composed,
     folded,
     grinder_of,
@@ -24,6 +22,7 @@ from burrline_service.core.nameplate import (
     plain,
     without_nulls,
 )
+from burrline_service.core.plausible import check_description, check_plate
 
 AT = datetime(2026, 3, 2, 12, tzinfo=UTC)
 leaves = st.sampled_from([1.5, 2.0, "text", None])

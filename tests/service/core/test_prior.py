@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
 
+from burrline_service.core.answers import BreakIn
 from burrline_service.core.prior import (
     FLAT_64,
     FLAT_98,
@@ -23,7 +24,7 @@ from burrline_service.core.prior import (
     expected_break_in,
     settling_grams,
 )
-from burrline_service.core.records import BreakIn, BurrSet
+from burrline_service.core.records import BurrSet
 
 CLASSES = (FLAT_98, FLAT_64, SMALL_CONICAL, VAGUE, class_of("flat", 83.0), class_of("flat", 55.0))
 PROBABILITIES = (0.025, 0.5, 0.8, 0.95, 0.975)

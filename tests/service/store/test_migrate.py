@@ -17,7 +17,7 @@ from burrline_service.__main__ import main
 from burrline_service.core.errors import SchemaMismatch, Unavailable
 from burrline_service.store.database import single_connection_engine
 from burrline_service.store.migrate import check_schema, migrate, needed_revision
-from burrline_service.store.tables import metadata
+from burrline_service.store.table_kinds import metadata
 from databases import MadeDatabase, Server
 from services import run_service_command, service_command, service_environment
 

@@ -11,6 +11,7 @@ from psycopg import sql
 from sqlalchemy import (
     JSON,
     BigInteger,
+    Boolean,
     Column,
     Integer,
     LargeBinary,
@@ -22,12 +23,14 @@ from sqlalchemy.types import TypeDecorator
 
 from burrline_service.actions import admin
 from burrline_service.store.database import open_database
-from burrline_service.store.tables import OF_ACCOUNT, metadata
+from burrline_service.store.table_kinds import metadata
+from burrline_service.store.tables import OF_ACCOUNT
 from databases import MadeDatabase, Server
 
 MINE, THEIRS = 1, 2
 VALUES: list[tuple[type[Any], Any]] = [
     (JSON, "{}"),
+    (Boolean, False),
     (LargeBinary, b"\x01" * 16),
     (Text, "value"),
     (BigInteger, 5),

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import uuid
-from dataclasses import fields, replace
+from dataclasses import asdict, fields, replace
 from datetime import timedelta, timezone
 from fractions import Fraction
 from hashlib import blake2b
@@ -13,7 +14,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from burrline_service.core.records import Brew, Finding, Run
+from burrline_service.core.records import FEEDS, PURPOSES, Brew, Finding, Run
 from burrline_service.store.run_rows import (
     fingerprint_of,
     is_canonical_uuid,
@@ -54,7 +55,7 @@ def row(run: Run, **more: Any) -> Any:
         "started_at": run.started_at or NOW,
         "time_source": "device",
         "received_at": NOW + MINUTE,
-        "findings": (),
+        "finding": None,
     }
     return row_of(run, **{**given, **more})
 
@@ -101,7 +102,7 @@ def test_grams_are_stored_to_the_nearest_milligram(grams: float) -> None:
 
 def test_a_run_comes_back_as_it_was_sent() -> None:
     finding = Finding("flow_unexpected", "0.5 g/s is far from 2 g/s.")
-    stored = stored_run_of(row(FULL, findings=(finding,)), grinder_id="bar-1", source="scale-left")
+    stored = stored_run_of(row(FULL, finding=finding), grinder_id="bar-1", source="scale-left")
     assert stored.run == FULL
     assert stored.findings == (finding,)
     assert stored.received_at == NOW + MINUTE
@@ -163,6 +164,48 @@ def test_the_age_is_no_content() -> None:
 def test_what_is_stored_alike_is_the_same_content() -> None:
     finer = replace(FULL, grams=18.2360001, motor_celsius=41.52, energy_joules=2100.3)
     assert fingerprint_of(finer) == fingerprint_of(FULL)
+
+
+texts = st.none() | st.text(max_size=9) | st.sampled_from(["None", "null", '"', "\\", "\u2028"])
+numbers = st.none() | st.floats(-100, 1000) | st.sampled_from([0.0, 0.0005, 1.5, 2.5])
+
+
+@given(
+    st.builds(
+        Run,
+        run_id=st.just("run-00000001"),
+        grinder_id=st.text(),
+        seconds=numbers,
+        grams=numbers,
+        grams_basis=st.sampled_from(["target", "weighed_in"]),
+        feed=st.sampled_from([None, *FEEDS]),
+        energy_joules=numbers,
+        setting=numbers,
+        rpm=numbers,
+        motor_celsius=numbers,
+        ambient_celsius=numbers,
+        purpose=st.sampled_from([None, *PURPOSES]),
+        coffee_lot=texts,
+        brew=st.none() | st.builds(Brew, st.just("espresso"), seconds=numbers),
+        source=texts,
+    )
+)
+@example(FULL)
+def test_the_content_is_that_of_a_json_array(run: Run) -> None:
+    """Put together from pieces, so that other releases know the runs of this one again."""
+    scales = {"seconds": 1000, "grams": 1000, "setting": 1000, "motor_celsius": 10,
+              "ambient_celsius": 10, "energy_joules": 1, "rpm": 1}  # fmt: skip
+    content: list[Any] = []
+    for name in ("grinder_id", "seconds", "grams", "grams_basis", "feed", "energy_joules",
+                 "setting", "rpm", "motor_celsius", "ambient_celsius", "purpose", "coffee_lot",
+                 "brew", "source"):  # fmt: skip
+        value = getattr(run, name)
+        if value is not None and name in scales:
+            value = round(value * scales[name])
+        content.append(asdict(value) if isinstance(value, Brew) else value)
+    text = json.dumps(content, ensure_ascii=False, separators=(",", ":"))
+    assert fingerprint_of(run)[:8] == blake2b(text.encode(), digest_size=8).digest()
+    assert row(run).fingerprint == fingerprint_of(run)
 
 
 def test_the_same_instant_with_another_offset_is_the_same_content() -> None:

@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from burrline_service.core.records import GRAMS_BASES, PURPOSES, TIME_SOURCES
-from burrline_service.store import runs, state, sums
+from burrline_service.store import recount, runs, state, sums
 from burrline_service.store.database import Connection, Database
 from burrline_service.store.runs import RunRow
 from burrline_service.store.sums import Sums
@@ -110,39 +110,6 @@ def test_the_total_over_any_interval_is_what_counting_gives(
 
 
 @SLOW
-@given(kept=rows(most=15))
-def test_what_one_run_adds_in_python_is_what_the_database_counts_of_it(
-    database: Database, kept: list[RunRow]
-) -> None:
-    account_no = new_account(database).account_no
-    database.write(account_no, lambda connection: runs.add(connection, account_no, kept))
-
-    def work(connection: Connection) -> None:
-        for row in kept:
-            low_ms, high_ms = row.started_ms, row.started_ms + 1
-            statement = sums._raw("low", "high")
-            found: dict[int, Sums] = {}
-            for purpose, *numbers in connection.execute(
-                statement,
-                {
-                    "account_no": account_no,
-                    "grinder_no": GRINDER_NO,
-                    "low": low_ms,
-                    "high": high_ms,
-                },
-            ):
-                found[purpose] = Sums(*(int(number) for number in numbers))
-            expected: dict[int, Sums] = {}
-            for other in kept:
-                if other.started_ms == row.started_ms:
-                    before = expected.get(other.purpose, Sums())
-                    expected[other.purpose] = before.plus(sums.of_run(other))
-            assert found == expected
-
-    database.read(account_no, work)
-
-
-@SLOW
 @given(kept=rows(most=20), data=st.data())
 def test_taking_runs_out_leaves_the_sums_of_the_others(
     database: Database, kept: list[RunRow], data: st.DataObject
@@ -152,10 +119,9 @@ def test_taking_runs_out_leaves_the_sums_of_the_others(
     keep(database, account_no, kept)
 
     def take_out(connection: Connection) -> None:
-        for row in gone:
-            assert runs.void(connection, account_no, row.run_key, voided_ms=BEGINNING_MS)
-            assert not runs.void(connection, account_no, row.run_key, voided_ms=BEGINNING_MS)
-        sums.add(connection, account_no, gone, sign=-1)
+        out = [row._replace(voided_ms=BEGINNING_MS, left_out=runs.VOIDED) for row in gone]
+        recount.replace(connection, account_no, GRINDER_NO, before=gone, after=out, is_shared=False)
+        recount.replace(connection, account_no, GRINDER_NO, before=out, after=out, is_shared=False)
 
     database.write(account_no, take_out)
     left = [row for row in kept if row not in gone]

@@ -2,11 +2,11 @@
 
 from alembic import context
 
-from burrline_service.store.tables import metadata
+from burrline_service.store.tables import account
 
 context.configure(
     connection=context.config.attributes["connection"],
-    target_metadata=metadata,
+    target_metadata=account.metadata,
     render_as_batch=True,
     transactional_ddl=True,
 )

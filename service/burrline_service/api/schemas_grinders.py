@@ -1,8 +1,10 @@
-"""Shapes of sites and grinders."""
+"""Shapes of grinders and their plates."""
 
 from __future__ import annotations
 
 from typing import Any
+
+from marshmallow import Schema, fields
 
 from ..core.records import (
     COARSER,
@@ -13,7 +15,7 @@ from ..core.records import (
     SENSORS,
     THERMAL_CLASSES,
 )
-from .fields import Choice, Inner, Instant, StrictFloat, StrictInteger, Text, nullable
+from .fields import Array, Choice, Inner, Instant, StrictFloat, StrictInteger, Text, nullable
 from .schemas_common import (
     Answer,
     Body,
@@ -22,56 +24,12 @@ from .schemas_common import (
     cursor_of_next,
     grinder_id,
     items_of,
+    name_of,
     site_id,
 )
 
 LONGEST_CYCLE_SECONDS = 86_400
 LARGEST_SETTING = 100_000
-
-
-def _name(noun: str, example: str, **kwargs: Any) -> Text:
-    return Text(f"The {noun}'s name, for people.", high=200, example=example, **kwargs)
-
-
-def _time_zone(**kwargs: Any) -> Text:
-    return Text(
-        "The site's time zone by its IANA name; days begin at its midnight.",
-        high=64,
-        pattern="[A-Za-z0-9_+-]+(?:/[A-Za-z0-9_+-]+)*",
-        example="Europe/Oslo",
-        **kwargs,
-    )
-
-
-class NewSiteSchema(Body):
-    """A site: a café, a roastery, a lab."""
-
-    site_id = site_id(required=True)
-    name = _name("site", "Mill Lane", required=True)
-    time_zone = _time_zone(required=True)
-
-
-class SiteChangeSchema(Body):
-    """A merge patch of a site."""
-
-    name = _name("site", "Mill Lane")
-    time_zone = _time_zone()
-
-
-class SiteSchema(Answer):
-    """A site: a café, a roastery, a lab."""
-
-    site_id = site_id()
-    name = _name("site", "Mill Lane")
-    time_zone = _time_zone()
-    created_at = created_at("site")
-
-
-class SitePageSchema(Answer):
-    """One page of sites."""
-
-    items = items_of(SiteSchema, "sites")
-    next_cursor = cursor_of_next()
 
 
 _KIND = "The duty type (IEC 60034-1): `continuous` (S1), `short_time` (S2) or `intermittent` (S3)."
@@ -213,8 +171,46 @@ def _hopper() -> Any:
     )
 
 
+def _retained() -> Any:
+    return nullable(
+        StrictFloat,
+        "What stays in the grinder between runs, in grams: after a change of setting or coffee so "
+        "much comes out old.",
+        low=0,
+        high=10_000,
+        example=2.5,
+    )
+
+
 def _retired() -> Any:
     return nullable(Instant, "When the grinder went out of use for good.", example=None)
+
+
+_OUT_FROM = "From when on it was out of service."
+_OUT_TO = "Until when; null or absent: it still is."
+
+
+class SpanInputSchema(Body):
+    """A stretch of time, half-open."""
+
+    from_at = Instant(_OUT_FROM, data_key="from", attribute="from", required=True)
+    to_at = nullable(Instant, _OUT_TO, data_key="to", attribute="to", example=None)
+
+
+class SpanSchema(Answer):
+    """A stretch of time, half-open."""
+
+    from_at = Instant(_OUT_FROM, data_key="from")
+    to_at = nullable(Instant, _OUT_TO, data_key="to", example=None)
+
+
+def _out_of_service(span: type[Schema], **kwargs: Any) -> Any:
+    return Array(
+        fields.Nested(span, error_messages={"type": "must be an object"}),
+        "When it was out of service (broken, away, put aside): no runs are missed then.",
+        high=500,
+        **kwargs,
+    )
 
 
 class NewGrinderSchema(Body):
@@ -222,28 +218,35 @@ class NewGrinderSchema(Body):
 
     grinder_id = grinder_id(required=True)
     site_id = site_id("The site it stands at.", required=True)
-    name = _name("grinder", "Bar left", required=True)
+    name = name_of("grinder", "Bar left", required=True)
     model = _model()
     serial = _serial()
     rated_duty = nullable(Inner, RatedDutyInputSchema, "The rated duty; null or absent: unrated.")
     motor = nullable(Inner, MotorInputSchema, "The motor.")
     grind = nullable(Inner, GrindInputSchema, "The grind setting.")
     hopper_grams = _hopper()
+    retained_grams = _retained()
     retired_at = _retired()
+    out_of_service = _out_of_service(SpanInputSchema, allow_none=True)
 
 
 class GrinderChangeSchema(Body):
-    """A merge patch of a grinder: null takes a member away, inner objects are merged."""
+    """A merge patch of a grinder: null takes a member away, inner objects are merged.
+
+    `out_of_service` is replaced whole.
+    """
 
     site_id = site_id("The site it stands at.")
-    name = _name("grinder", "Bar left")
+    name = name_of("grinder", "Bar left")
     model = _model()
     serial = _serial()
     rated_duty = nullable(Inner, RatedDutyChangeSchema, "The rated duty.")
     motor = nullable(Inner, MotorInputSchema, "The motor.")
     grind = nullable(Inner, GrindInputSchema, "The grind setting.")
     hopper_grams = _hopper()
+    retained_grams = _retained()
     retired_at = _retired()
+    out_of_service = _out_of_service(SpanInputSchema, allow_none=True)
     effective_at = Instant("From when on the change holds; without it, from now on.")
 
 
@@ -252,14 +255,16 @@ class GrinderSchema(Answer):
 
     grinder_id = grinder_id()
     site_id = site_id("The site it stands at.")
-    name = _name("grinder", "Bar left")
+    name = name_of("grinder", "Bar left")
     model = _model()
     serial = _serial()
     rated_duty = nullable(Inner, RatedDutySchema, "The rated duty; null: unrated.")
     motor = nullable(Inner, MotorSchema, "The motor.")
     grind = nullable(Inner, GrindSchema, "The grind setting.")
     hopper_grams = nullable(StrictFloat, "What the hopper holds, in grams.")
+    retained_grams = nullable(StrictFloat, "What stays in it between runs, in grams.")
     retired_at = _retired()
+    out_of_service = _out_of_service(SpanSchema)
     created_at = created_at("grinder")
 
 

@@ -1,0 +1,239 @@
+"""What people enter about a grinder: tallies, periods, corrections, care."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from burrline._calls import Calls, path_of
+from burrline._convert import body_of
+from burrline._http import Answer
+from burrline._paging import Page
+from burrline._places import known
+from burrline.models import CareEntry, Correction, Period, Tally
+
+
+class Entries(Calls):
+    """The operations on tallies, periods, corrections and care."""
+
+    # --- tallies -----------------------------------------------------------------------------
+
+    def add_tally(
+        self,
+        *,
+        grinder_id: str,
+        from_at: datetime,
+        to_at: datetime,
+        grams: float,
+        basis: str,
+        tally_id: str | None = None,
+        purpose: str | None = None,
+        note: str | None = None,
+    ) -> Tally:
+        """Record grams over a stretch of time where single runs are not known.
+
+        ``basis`` tells where they come from: ``weighed_out``, ``weighed_in``, ``target`` or
+        ``estimated``. The same tally under its ``tally_id`` again is once; another one raises
+        ``Conflict``.
+        """
+        named = {
+            "tally_id": tally_id,
+            "grinder_id": grinder_id,
+            "from": from_at,
+            "to": to_at,
+            "grams": grams,
+            "basis": basis,
+            "purpose": purpose,
+            "note": note,
+        }
+        return self._post("/v1/tallies", _tally, body_of(None, known(named)))
+
+    def list_tallies(
+        self,
+        grinder_id: str,
+        *,
+        from_at: datetime | None = None,
+        to_at: datetime | None = None,
+        limit: int | None = None,
+        cursor: str | None = None,
+    ) -> Page[Tally]:
+        """The tallies of a grinder that begin in [``from_at``, ``to_at``)."""
+        return self._list(
+            path_of("/v1/grinders/{}/tallies", grinder_id),
+            Tally.from_json,
+            {"from": from_at, "to": to_at},
+            limit=limit,
+            cursor=cursor,
+        )
+
+    def void_tally(self, tally_id: str) -> Tally:
+        """Take a tally out of every total."""
+        return self._post(path_of("/v1/tallies/{}/void", tally_id), _tally)
+
+    # --- periods -----------------------------------------------------------------------------
+
+    def set_period(
+        self,
+        grinder_id: str,
+        *,
+        from_at: datetime | None = None,
+        to_at: datetime | None = None,
+        setting: float | None = None,
+        coffee_lot: str | None = None,
+        rpm: float | None = None,
+        purpose: str | None = None,
+        feed: str | None = None,
+    ) -> Period:
+        """Tell what holds from an instant (left out, now) on for runs that leave it out."""
+        named = {
+            "from": from_at,
+            "to": to_at,
+            "setting": setting,
+            "coffee_lot": coffee_lot,
+            "rpm": rpm,
+            "purpose": purpose,
+            "feed": feed,
+        }
+        path = path_of("/v1/grinders/{}/periods", grinder_id)
+        return self._post(path, _period, body_of(None, known(named)))
+
+    def list_periods(
+        self,
+        grinder_id: str,
+        *,
+        from_at: datetime | None = None,
+        to_at: datetime | None = None,
+        limit: int | None = None,
+        cursor: str | None = None,
+    ) -> Page[Period]:
+        """The periods of a grinder that begin in [``from_at``, ``to_at``)."""
+        return self._list(
+            path_of("/v1/grinders/{}/periods", grinder_id),
+            Period.from_json,
+            {"from": from_at, "to": to_at},
+            limit=limit,
+            cursor=cursor,
+        )
+
+    def void_period(self, period_id: str) -> Period:
+        """Let a period never have been; what was set before it holds again."""
+        return self._post(path_of("/v1/periods/{}/void", period_id), _period)
+
+    # --- corrections -------------------------------------------------------------------------
+
+    def add_correction(
+        self,
+        *,
+        grinder_id: str,
+        from_at: datetime,
+        reason: str,
+        to_at: datetime | None = None,
+        source: str | None = None,
+        grams_offset: float | None = None,
+        grams_factor: float | None = None,
+        clock_offset_seconds: float | None = None,
+        is_void: bool | None = None,
+    ) -> Correction:
+        """Undo a known mistake of a grinder's devices in every answer; the raw runs stay.
+
+        It takes hold of runs that started in [``from_at``, ``to_at``) as sent, of one ``source``
+        or of all: grams times ``grams_factor`` plus ``grams_offset``, starts moved by
+        ``clock_offset_seconds``, or nothing counted (``is_void``).
+        """
+        named = {
+            "grinder_id": grinder_id,
+            "source": source,
+            "from": from_at,
+            "to": to_at,
+            "grams_offset": grams_offset,
+            "grams_factor": grams_factor,
+            "clock_offset_seconds": clock_offset_seconds,
+            "is_void": is_void,
+            "reason": reason,
+        }
+        return self._post("/v1/corrections", _correction, body_of(None, known(named)))
+
+    def list_corrections(
+        self,
+        grinder_id: str,
+        *,
+        from_at: datetime | None = None,
+        to_at: datetime | None = None,
+        limit: int | None = None,
+        cursor: str | None = None,
+    ) -> Page[Correction]:
+        """The corrections of a grinder that begin in [``from_at``, ``to_at``)."""
+        return self._list(
+            path_of("/v1/grinders/{}/corrections", grinder_id),
+            Correction.from_json,
+            {"from": from_at, "to": to_at},
+            limit=limit,
+            cursor=cursor,
+        )
+
+    def revoke_correction(self, correction_id: str) -> Correction:
+        """Let the runs count again as they were sent."""
+        return self._post(path_of("/v1/corrections/{}/revoke", correction_id), _correction)
+
+    # --- care --------------------------------------------------------------------------------
+
+    def record_care(
+        self,
+        grinder_id: str,
+        *,
+        task: str,
+        at: datetime | None = None,
+        care_id: str | None = None,
+        zero_setting: float | None = None,
+        note: str | None = None,
+    ) -> CareEntry:
+        """Record something done to a grinder, at an instant (left out, now).
+
+        The same entry under its ``care_id`` again is once; another one raises ``Conflict``.
+        """
+        named = {
+            "care_id": care_id,
+            "at": at,
+            "task": task,
+            "zero_setting": zero_setting,
+            "note": note,
+        }
+        path = path_of("/v1/grinders/{}/care", grinder_id)
+        return self._post(path, _care, body_of(None, known(named)))
+
+    def list_care(
+        self,
+        grinder_id: str,
+        *,
+        from_at: datetime | None = None,
+        to_at: datetime | None = None,
+        limit: int | None = None,
+        cursor: str | None = None,
+    ) -> Page[CareEntry]:
+        """The care of a grinder in [``from_at``, ``to_at``)."""
+        return self._list(
+            path_of("/v1/grinders/{}/care", grinder_id),
+            CareEntry.from_json,
+            {"from": from_at, "to": to_at},
+            limit=limit,
+            cursor=cursor,
+        )
+
+    def void_care(self, care_id: str) -> CareEntry:
+        """Take a care entry out of every answer."""
+        return self._post(path_of("/v1/care/{}/void", care_id), _care)
+
+
+def _tally(answer: Answer) -> Tally:
+    return Tally.from_json(answer.body)
+
+
+def _period(answer: Answer) -> Period:
+    return Period.from_json(answer.body)
+
+
+def _correction(answer: Answer) -> Correction:
+    return Correction.from_json(answer.body)
+
+
+def _care(answer: Answer) -> CareEntry:
+    return CareEntry.from_json(answer.body)

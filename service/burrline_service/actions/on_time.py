@@ -1,0 +1,90 @@
+"""How long a motor ran of late, how much of that is known, and what its rating makes of it."""
+
+from __future__ import annotations
+
+from ..core.answers import Duty
+from ..core.coverage import covered, length_ms
+from ..core.duty import judge_duty
+from ..core.grinds import COUNTS_GRAMS, HAS_SECONDS
+from ..core.records import TIME_SOURCES, Grinder
+from ..store import readings, stretches
+from ..store.stretches import Stretch
+from ..store.types import to_milliseconds
+from . import running
+from .asked import Asked
+
+PLACED = tuple(number for number, name in enumerate(TIME_SOURCES) if name != "received")
+
+
+def duty_of(asked: Asked, flow: float | None) -> Duty:
+    begun = [stretch for stretch in asked.recent if stretch.started_ms <= asked.at_ms]
+    since_ms = asked.at_ms - asked.cycle_ms
+    ran = [
+        (stretch.started_ms, min(stretch.started_ms + stretch.on_ms, asked.at_ms))
+        for stretch in begun
+        if stretch.time_source in PLACED and stretch.on_ms is not None
+    ]
+    ran += running.open_stretches(
+        asked.connection, asked.account_no, asked.grinder_no, since_ms=since_ms, at_ms=asked.at_ms
+    )
+    first_ms: int | None = 0
+    if asked.kept.archived_before is None:
+        first_ms = stretches.first_started_ms(
+            asked.connection, asked.account_no, asked.grinder_no, time_sources=PLACED
+        )
+    is_known = first_ms is not None and first_ms <= asked.at_ms
+    watched, is_watched = readings.watched_within(
+        asked.connection,
+        asked.account_no,
+        asked.grinder_no,
+        low_ms=since_ms,
+        high_ms=asked.at_ms,
+        at_ms=asked.at_ms,
+    )
+    return judge_duty(
+        starts_seconds=[start / 1000 for start, _ in ran],
+        ends_seconds=[end / 1000 for _, end in ran],
+        now_seconds=asked.at_ms / 1000,
+        first_known_seconds=(first_ms or 0) / 1000 if is_known else None,
+        possible_on_seconds=_possible_on_seconds(begun, since_ms, flow),
+        rated=asked.grinder.rated_duty,
+        covered_seconds=length_ms(
+            covered(
+                since_ms,
+                asked.at_ms,
+                first_known_ms=first_ms if is_known else None,
+                watched=watched or ([(0, 1)] if is_watched else []),
+                ran=ran,
+                unknown=[(tally.from_ms, tally.to_ms) for tally, _, _ in asked.counter.tallies],
+                out_of_service=out_of_service(asked.grinder, asked.at_ms),
+            )
+        )
+        / 1000,
+    )
+
+
+def out_of_service(grinder: Grinder, until_ms: int) -> list[tuple[int, int]]:
+    """When the grinder did not run because it was put aside, as far as an instant."""
+    spans = (
+        (to_milliseconds(span.from_at), None if span.to_at is None else to_milliseconds(span.to_at))
+        for span in grinder.out_of_service
+    )
+    return [(low, until_ms if high is None else high) for low, high in spans if low < until_ms]
+
+
+def _possible_on_seconds(begun: list[Stretch], since_ms: int, flow: float | None) -> float | None:
+    """Motor time that may lie in the cycle: of runs without seconds, or without a known start."""
+    untimed_mg, unplaced_ms = 0, 0
+    for stretch in begun:
+        if stretch.started_ms < since_ms:
+            continue
+        if stretch.on_ms is None:
+            if stretch.part is None or (
+                stretch.part & COUNTS_GRAMS and not stretch.part & HAS_SECONDS
+            ):
+                untimed_mg += stretch.grams_mg or 0
+        elif stretch.time_source not in PLACED:
+            unplaced_ms += stretch.on_ms
+    if untimed_mg and not flow:
+        return None
+    return unplaced_ms / 1000 + (untimed_mg / 1000 / flow if untimed_mg and flow else 0.0)

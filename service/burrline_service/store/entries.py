@@ -1,0 +1,149 @@
+"""What people enter about a grinder: tallies, periods, corrections, care."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, insert, select, update
+
+from . import accounts
+from .fact_tables import entry
+
+TALLY, PERIOD, CORRECTION, CARE = range(4)
+
+
+@dataclass(frozen=True)
+class EntryRow:
+    """One entry; times in ms since 1970, ``to_ms`` None while it is open or has no length."""
+
+    kind: int
+    entry_id: str
+    grinder_no: int
+    from_ms: int
+    to_ms: int | None
+    body: dict[str, Any]
+    created_at: datetime
+    voided_at: datetime | None = None
+
+
+COLUMNS = tuple(
+    entry.c[name]
+    for name in (
+        "kind",
+        "entry_id",
+        "grinder_no",
+        "from_ms",
+        "to_ms",
+        "body",
+        "created_at",
+        "voided_at",
+    )
+)
+
+
+def add(connection: Connection, account_no: int, row: EntryRow) -> None:
+    connection.execute(
+        insert(entry).values(
+            account_no=account_no,
+            kind=row.kind,
+            entry_id=row.entry_id,
+            grinder_no=row.grinder_no,
+            from_ms=row.from_ms,
+            to_ms=row.to_ms,
+            body=row.body,
+            created_at=row.created_at,
+        )
+    )
+
+
+def by_id(connection: Connection, account_no: int, kind: int, entry_id: str) -> EntryRow | None:
+    row = connection.execute(
+        select(*COLUMNS).where(
+            entry.c.account_no == account_no, entry.c.kind == kind, entry.c.entry_id == entry_id
+        )
+    ).first()
+    return None if row is None else EntryRow(*row)
+
+
+def free_id(connection: Connection, account_no: int, kind: int, prefix: str) -> str:
+    """An id that nobody chose yet."""
+    while True:
+        entry_id = f"{prefix}-{accounts.next_no(connection, account_no):06}"
+        if by_id(connection, account_no, kind, entry_id) is None:
+            return entry_id
+
+
+def void(
+    connection: Connection, account_no: int, kind: int, entry_id: str, *, now: datetime
+) -> bool:
+    """Mark the entry voided; False when it was already."""
+    return (
+        connection.execute(
+            update(entry)
+            .where(
+                entry.c.account_no == account_no,
+                entry.c.kind == kind,
+                entry.c.entry_id == entry_id,
+                entry.c.voided_at.is_(None),
+            )
+            .values(voided_at=now)
+        ).rowcount
+        == 1
+    )
+
+
+def in_force(
+    connection: Connection,
+    account_no: int,
+    grinder_nos: Sequence[int],
+    kinds: Sequence[int],
+    *,
+    until_ms: int | None = None,
+) -> list[EntryRow]:
+    """Entries of the grinders that are not voided and begin at or before an instant."""
+    wanted = [
+        entry.c.account_no == account_no,
+        entry.c.grinder_no.in_(sorted(grinder_nos)),
+        entry.c.kind.in_(sorted(kinds)),
+        entry.c.voided_at.is_(None),
+    ]
+    if until_ms is not None:
+        wanted.append(entry.c.from_ms <= until_ms)
+    rows = connection.execute(
+        select(*COLUMNS).where(*wanted).order_by(entry.c.from_ms, entry.c.kind, entry.c.entry_id)
+    )
+    return [EntryRow(*row) for row in rows]
+
+
+def listed(
+    connection: Connection,
+    account_no: int,
+    grinder_no: int,
+    kind: int,
+    *,
+    from_ms: int | None,
+    to_ms: int | None,
+    limit: int,
+    after: tuple[int, str] | None,
+) -> list[EntryRow]:
+    """Entries of one kind from the earliest on, voided ones included and marked."""
+    wanted = [
+        entry.c.account_no == account_no,
+        entry.c.grinder_no == grinder_no,
+        entry.c.kind == kind,
+    ]
+    if from_ms is not None:
+        wanted.append(entry.c.from_ms >= from_ms)
+    if to_ms is not None:
+        wanted.append(entry.c.from_ms < to_ms)
+    if after is not None:
+        from_after, id_after = after
+        wanted.append(entry.c.from_ms >= from_after)
+        wanted.append((entry.c.from_ms > from_after) | (entry.c.entry_id > id_after))
+    rows = connection.execute(
+        select(*COLUMNS).where(*wanted).order_by(entry.c.from_ms, entry.c.entry_id).limit(limit)
+    )
+    return [EntryRow(*row) for row in rows]

@@ -1,0 +1,25 @@
+"""How many histories a run of these tests tries.
+
+Every day few ones, and the same each time. ``EXACTNESS_EXAMPLES=2000`` (say) asks for that many,
+and for other ones each time.
+"""
+
+from __future__ import annotations
+
+import os
+
+from hypothesis import HealthCheck, Phase, settings
+
+ASKED = os.environ.get("EXACTNESS_EXAMPLES")
+EVERY_DAY = settings(
+    max_examples=20,
+    stateful_step_count=20,
+    deadline=None,
+    database=None,
+    derandomize=True,
+    suppress_health_check=list(HealthCheck),
+    report_multiple_bugs=False,
+    phases=[Phase.generate],  # a history that fails is cut down to its facts by ``cut_down``
+)
+PLANTED = settings(EVERY_DAY, derandomize=ASKED is None)
+BUDGET = PLANTED if ASKED is None else settings(PLANTED, max_examples=int(ASKED))
