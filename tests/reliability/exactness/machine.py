@@ -482,6 +482,8 @@ def check_everything(service: ToldService, known: Known, dice: Random) -> None:
             low_ms = instant_of(known, dice) - dice.choice((0, length_ms // 2))
             check_throughput(service, known, grinder_id, by, low_ms, low_ms + length_ms, at_ms)
         check_listed(service, known, grinder_id)
+        now, then = (service.status(grinder_id, at_ms) for at_ms in (None, NOW_MS))
+        must_be_equal(now, then, "status, now and as of now")
 
 
 def check_status(service: ToldService, known: Known, grinder_id: str, at_ms: int) -> None:

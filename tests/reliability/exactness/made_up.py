@@ -136,6 +136,8 @@ corrections = st.builds(
 tallied_mg = st.sampled_from((1_000_000, 999_999, 1, 0, 12_345_678))
 bases = st.sampled_from(BASES)
 purposes = st.sampled_from((*PURPOSES, "service", "cleaning"))
+# A removal at the very instant at which another set is fitted is taken for one that the fitting
+# implies, and goes with it: the one thing that is no function of the set of facts. None is drawn.
 stays = st.builds(
     lambda grinder_id, at_ms, length: Stay(
         grinder_id, at_ms, None if length is None else at_ms + length + 3

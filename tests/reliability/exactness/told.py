@@ -280,8 +280,9 @@ class ToldService:
 
     # --- asking ----------------------------------------------------------------------------
 
-    def status(self, grinder_id: str, at_ms: int) -> Any:
-        return self._act(report.get_status, grinder_id=grinder_id, as_of=instant(at_ms))
+    def status(self, grinder_id: str, at_ms: int | None) -> Any:
+        asked = {} if at_ms is None else {"as_of": instant(at_ms)}
+        return self._act(report.get_status, grinder_id=grinder_id, **asked)
 
     def throughput(self, grinder_id: str, by: str, low_ms: int, high_ms: int, at_ms: int) -> Any:
         return self._act(
