@@ -7,7 +7,7 @@ import secrets
 import uuid
 from collections.abc import Callable, Mapping
 from datetime import datetime
-from typing import Any, TypeVar
+from typing import Any, Protocol, TypeVar
 from urllib.parse import quote
 
 from burrline import errors
@@ -16,6 +16,7 @@ from burrline._http import Answer, Transport
 from burrline._paging import Page
 
 T = TypeVar("T")
+Read = TypeVar("Read", covariant=True)
 IfMatch = str | int | Model
 
 
@@ -44,6 +45,21 @@ class Calls:
             return self._read(answer, lambda one: Page.from_json(one.body, read, fetch))
 
         return fetch(cursor)
+
+    def _list_of_grinder(
+        self,
+        grinder_id: str,
+        noun: str,
+        read: Reader[T],
+        from_at: datetime | None,
+        to_at: datetime | None,
+        limit: int | None,
+        cursor: str | None,
+    ) -> Page[T]:
+        """What a grinder has of a kind that is listed by time."""
+        path = path_of(f"/v1/grinders/{{}}/{noun}", grinder_id)
+        query = {"from": from_at, "to": to_at}
+        return self._list(path, read, query, limit=limit, cursor=cursor)
 
     def _post(
         self,
@@ -88,6 +104,17 @@ class Calls:
                 f"the answer is not what this release of the SDK can read: {error}",
                 status=answer.status,
             ) from error
+
+
+class Kind(Protocol[Read]):
+    """A class of models: it reads one out of a body."""
+
+    def from_json(self, answer: object) -> Read: ...
+
+
+def model(kind: Kind[T]) -> Callable[[Answer], T]:
+    """Reads an answer's body as a model."""
+    return lambda answer: kind.from_json(answer.body)
 
 
 def path_of(template: str, *ids: str) -> str:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from burrline._calls import Calls, path_of
+from burrline._calls import Calls, model, path_of
 from burrline._convert import body_of
-from burrline._http import Answer
 from burrline._paging import Page
 from burrline._places import known
 from burrline.models import CareEntry, Correction, Period, Tally
@@ -45,7 +44,7 @@ class Entries(Calls):
             "purpose": purpose,
             "note": note,
         }
-        return self._post("/v1/tallies", _tally, body_of(None, known(named)))
+        return self._post("/v1/tallies", model(Tally), body_of(None, known(named)))
 
     def list_tallies(
         self,
@@ -57,17 +56,13 @@ class Entries(Calls):
         cursor: str | None = None,
     ) -> Page[Tally]:
         """The tallies of a grinder that begin in [``from_at``, ``to_at``)."""
-        return self._list(
-            path_of("/v1/grinders/{}/tallies", grinder_id),
-            Tally.from_json,
-            {"from": from_at, "to": to_at},
-            limit=limit,
-            cursor=cursor,
+        return self._list_of_grinder(
+            grinder_id, "tallies", Tally.from_json, from_at, to_at, limit, cursor
         )
 
     def void_tally(self, tally_id: str) -> Tally:
         """Take a tally out of every total."""
-        return self._post(path_of("/v1/tallies/{}/void", tally_id), _tally)
+        return self._post(path_of("/v1/tallies/{}/void", tally_id), model(Tally))
 
     # --- periods -----------------------------------------------------------------------------
 
@@ -82,9 +77,14 @@ class Entries(Calls):
         rpm: float | None = None,
         purpose: str | None = None,
         feed: str | None = None,
+        period_id: str | None = None,
     ) -> Period:
-        """Tell what holds from an instant (left out, now) on for runs that leave it out."""
+        """Tell what holds from an instant (left out, now) on for runs that leave it out.
+
+        The same period under its ``period_id`` again is once; another one raises ``Conflict``.
+        """
         named = {
+            "period_id": period_id,
             "from": from_at,
             "to": to_at,
             "setting": setting,
@@ -94,7 +94,7 @@ class Entries(Calls):
             "feed": feed,
         }
         path = path_of("/v1/grinders/{}/periods", grinder_id)
-        return self._post(path, _period, body_of(None, known(named)))
+        return self._post(path, model(Period), body_of(None, known(named)))
 
     def list_periods(
         self,
@@ -106,17 +106,13 @@ class Entries(Calls):
         cursor: str | None = None,
     ) -> Page[Period]:
         """The periods of a grinder that begin in [``from_at``, ``to_at``)."""
-        return self._list(
-            path_of("/v1/grinders/{}/periods", grinder_id),
-            Period.from_json,
-            {"from": from_at, "to": to_at},
-            limit=limit,
-            cursor=cursor,
+        return self._list_of_grinder(
+            grinder_id, "periods", Period.from_json, from_at, to_at, limit, cursor
         )
 
     def void_period(self, period_id: str) -> Period:
         """Let a period never have been; what was set before it holds again."""
-        return self._post(path_of("/v1/periods/{}/void", period_id), _period)
+        return self._post(path_of("/v1/periods/{}/void", period_id), model(Period))
 
     # --- corrections -------------------------------------------------------------------------
 
@@ -132,14 +128,19 @@ class Entries(Calls):
         grams_factor: float | None = None,
         clock_offset_seconds: float | None = None,
         is_void: bool | None = None,
+        is_unwatched: bool | None = None,
+        correction_id: str | None = None,
     ) -> Correction:
         """Undo a known mistake of a grinder's devices in every answer; the raw runs stay.
 
         It takes hold of runs that started in [``from_at``, ``to_at``) as sent, of one ``source``
         or of all: grams times ``grams_factor`` plus ``grams_offset``, starts moved by
-        ``clock_offset_seconds``, or nothing counted (``is_void``).
+        ``clock_offset_seconds``, or nothing counted (``is_void``). ``is_unwatched`` takes back that
+        the grinder was watched then. The same correction under its
+        ``correction_id`` again is once; another one raises ``Conflict``.
         """
         named = {
+            "correction_id": correction_id,
             "grinder_id": grinder_id,
             "source": source,
             "from": from_at,
@@ -148,9 +149,10 @@ class Entries(Calls):
             "grams_factor": grams_factor,
             "clock_offset_seconds": clock_offset_seconds,
             "is_void": is_void,
+            "is_unwatched": is_unwatched,
             "reason": reason,
         }
-        return self._post("/v1/corrections", _correction, body_of(None, known(named)))
+        return self._post("/v1/corrections", model(Correction), body_of(None, known(named)))
 
     def list_corrections(
         self,
@@ -162,17 +164,13 @@ class Entries(Calls):
         cursor: str | None = None,
     ) -> Page[Correction]:
         """The corrections of a grinder that begin in [``from_at``, ``to_at``)."""
-        return self._list(
-            path_of("/v1/grinders/{}/corrections", grinder_id),
-            Correction.from_json,
-            {"from": from_at, "to": to_at},
-            limit=limit,
-            cursor=cursor,
+        return self._list_of_grinder(
+            grinder_id, "corrections", Correction.from_json, from_at, to_at, limit, cursor
         )
 
     def revoke_correction(self, correction_id: str) -> Correction:
         """Let the runs count again as they were sent."""
-        return self._post(path_of("/v1/corrections/{}/revoke", correction_id), _correction)
+        return self._post(path_of("/v1/corrections/{}/revoke", correction_id), model(Correction))
 
     # --- care --------------------------------------------------------------------------------
 
@@ -198,7 +196,7 @@ class Entries(Calls):
             "note": note,
         }
         path = path_of("/v1/grinders/{}/care", grinder_id)
-        return self._post(path, _care, body_of(None, known(named)))
+        return self._post(path, model(CareEntry), body_of(None, known(named)))
 
     def list_care(
         self,
@@ -210,30 +208,10 @@ class Entries(Calls):
         cursor: str | None = None,
     ) -> Page[CareEntry]:
         """The care of a grinder in [``from_at``, ``to_at``)."""
-        return self._list(
-            path_of("/v1/grinders/{}/care", grinder_id),
-            CareEntry.from_json,
-            {"from": from_at, "to": to_at},
-            limit=limit,
-            cursor=cursor,
+        return self._list_of_grinder(
+            grinder_id, "care", CareEntry.from_json, from_at, to_at, limit, cursor
         )
 
     def void_care(self, care_id: str) -> CareEntry:
         """Take a care entry out of every answer."""
-        return self._post(path_of("/v1/care/{}/void", care_id), _care)
-
-
-def _tally(answer: Answer) -> Tally:
-    return Tally.from_json(answer.body)
-
-
-def _period(answer: Answer) -> Period:
-    return Period.from_json(answer.body)
-
-
-def _correction(answer: Answer) -> Correction:
-    return Correction.from_json(answer.body)
-
-
-def _care(answer: Answer) -> CareEntry:
-    return CareEntry.from_json(answer.body)
+        return self._post(path_of("/v1/care/{}/void", care_id), model(CareEntry))

@@ -7,9 +7,8 @@ from datetime import datetime
 
 from burrline import errors
 from burrline._batches import READINGS, Batches, Line, aged
-from burrline._calls import encode, path_of
+from burrline._calls import encode, model, path_of
 from burrline._convert import Model, body_of
-from burrline._http import Answer
 from burrline._paging import Page
 from burrline._places import Given, known
 from burrline.models import Reading, ReadingBatchOutcome
@@ -74,17 +73,13 @@ class Readings(Batches):
         cursor: str | None = None,
     ) -> Page[Reading]:
         """The readings of a grinder in [``from_at``, ``to_at``)."""
-        return self._list(
-            path_of("/v1/grinders/{}/readings", grinder_id),
-            Reading.from_json,
-            {"from": from_at, "to": to_at},
-            limit=limit,
-            cursor=cursor,
+        return self._list_of_grinder(
+            grinder_id, "readings", Reading.from_json, from_at, to_at, limit, cursor
         )
 
     def void_reading(self, reading_id: str) -> Reading:
         """Take a reading out of every answer; sent again it stays out."""
-        return self._post(path_of("/v1/readings/{}/void", reading_id), _reading)
+        return self._post(path_of("/v1/readings/{}/void", reading_id), model(Reading))
 
     def _complete(self, line: Line) -> Line:
         """The reading with its id, and an age that grows from try to try if it tells no time."""
@@ -102,11 +97,7 @@ class Readings(Batches):
                 is_harmless=True,
                 tells_device_clock=True,
             )
-            return self._read(answer, lambda one: ReadingBatchOutcome.from_json(one.body))
+            return self._read(answer, model(ReadingBatchOutcome))
         except errors.APIError as error:
             error.remaining = (line,)
             raise
-
-
-def _reading(answer: Answer) -> Reading:
-    return Reading.from_json(answer.body)

@@ -7,9 +7,8 @@ from datetime import datetime, timedelta
 
 from burrline import errors
 from burrline._batches import RUNS, Batches, aged
-from burrline._calls import encode, path_of
+from burrline._calls import encode, model, path_of
 from burrline._convert import body_of, format_instant
-from burrline._http import Answer
 from burrline._paging import Page
 from burrline._places import Given, known
 from burrline.models import Run, RunBatchOutcome, RunOutcome
@@ -86,7 +85,7 @@ class Runs(Batches):
                 is_harmless=True,
                 tells_device_clock=True,
             )
-            return self._read(answer, lambda one: RunOutcome.from_json(one.body))
+            return self._read(answer, model(RunOutcome))
         except errors.APIError as error:
             error.remaining = (line,)
             raise
@@ -128,22 +127,14 @@ class Runs(Batches):
         cursor: str | None = None,
     ) -> Page[Run]:
         """The runs of a grinder that started in [``from_at``, ``to_at``)."""
-        return self._list(
-            path_of("/v1/grinders/{}/runs", grinder_id),
-            Run.from_json,
-            {"from": from_at, "to": to_at},
-            limit=limit,
-            cursor=cursor,
+        return self._list_of_grinder(
+            grinder_id, "runs", Run.from_json, from_at, to_at, limit, cursor
         )
 
     def get_run(self, run_id: str) -> Run:
         """One run as it is kept."""
-        return self._get(path_of("/v1/runs/{}", run_id), _stored_run)
+        return self._get(path_of("/v1/runs/{}", run_id), model(Run))
 
     def void_run(self, run_id: str) -> Run:
         """Take a run out of every total; sent again it stays out."""
-        return self._post(path_of("/v1/runs/{}/void", run_id), _stored_run)
-
-
-def _stored_run(answer: Answer) -> Run:
-    return Run.from_json(answer.body)
+        return self._post(path_of("/v1/runs/{}/void", run_id), model(Run))

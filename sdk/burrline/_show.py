@@ -57,7 +57,11 @@ def status_lines(status: Status) -> str:
             if throughput.burr_set_id
             else "none fitted",
         ),
-        ("today", f"{_kilograms(throughput.today_grams)} kg, last run {_last_run(status)}"),
+        (
+            "today",
+            f"{_weighed(throughput.today_grams, throughput.today_estimated_grams)}, "
+            f"last run {_last_run(status)}",
+        ),
         ("duty", _duty_words(status)),
         ("motor", _motor_words(status)),
         ("break-in", f"{break_in.stage} ({break_in.basis}): {break_in.sentence}"),
@@ -78,7 +82,7 @@ def _row(status: Status) -> tuple[str, ...]:
         status.grinder_id,
         status.site_id,
         _in_short(status.throughput.burr_grams, status.throughput.burr_estimated_grams),
-        _kilograms(status.throughput.today_grams),
+        _in_short(status.throughput.today_grams, status.throughput.today_estimated_grams),
         motor,
         status.duty.state,
         status.break_in.stage,

@@ -73,6 +73,7 @@ def correction_line(correction: Correction) -> str:
     }
     words = [f"{name} {one:g}" for name, one in told.items() if one is not None]
     words += ["void"] if correction.is_void else []
+    words += ["not watched"] if correction.is_unwatched else []
     of = f" of {correction.source}" if correction.source is not None else ""
     return (
         f"{correction.correction_id}: {', '.join(words)}{of}, "

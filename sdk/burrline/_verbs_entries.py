@@ -41,6 +41,7 @@ def add(verbs: Verbs) -> None:
         help="service, break_in, dial_in, measurement, purge or cleaning",
     )
     made.add_argument("--feed", metavar="TEXT", help="hopper or single_dose")
+    _add_id(made, "period_id")
     _add_stretch(made)
 
     made = verbs.add("tally", _tally, "Record grams over a stretch of time, without single runs.")
@@ -48,8 +49,8 @@ def add(verbs: Verbs) -> None:
     made.add_argument("--grams", type=finite, metavar="N", help="coffee over the whole stretch")
     made.add_argument("--basis", metavar="TEXT", help="weighed_out, weighed_in, target, estimated")
     made.add_argument("--purpose", metavar="TEXT", help="default service")
-    made.add_argument("--note", metavar="TEXT")
-    made.add_argument("--id", dest="tally_id", metavar="ID", help="left out, one is made")
+    made.add_argument("--note", metavar="TEXT", help="what else there is to say")
+    _add_id(made, "tally_id")
     _add_stretch(made)
 
     made = verbs.add("correct", _correct, "Undo a known mistake of a grinder's devices.")
@@ -63,7 +64,14 @@ def add(verbs: Verbs) -> None:
         "--clock-offset-seconds", type=finite, metavar="N", help="seconds added to each start"
     )
     made.add_argument("--void", dest="is_void", action="store_true", help="these count nothing")
+    made.add_argument(
+        "--unwatched",
+        dest="is_unwatched",
+        action="store_true",
+        help="nobody watched it then, whatever a sender said",
+    )
     made.add_argument("--reason", metavar="TEXT", help="why, for those who look later")
+    _add_id(made, "correction_id")
     _add_stretch(made)
 
     made = verbs.add(
@@ -76,7 +84,14 @@ def add(verbs: Verbs) -> None:
     kinds = made.add_mutually_exclusive_group()
     for name in VOIDS:
         flag = "--" + name.replace("_", "-")
-        kinds.add_argument(flag, dest="kind", action="store_const", const=name, help=f"of a {name}")
+        words = name.replace("_", " ")
+        kinds.add_argument(
+            flag,
+            dest="kind",
+            action="store_const",
+            const=name,
+            help=f"each ID is of a {words}",
+        )
     made.set_defaults(kind="run")
 
 
@@ -93,8 +108,8 @@ def _add_care(care: Verbs) -> None:
     made.add_argument(
         "--zero-setting", type=finite, metavar="N", help="where the burrs touch, found afterwards"
     )
-    made.add_argument("--note", metavar="TEXT")
-    made.add_argument("--id", dest="care_id", metavar="ID", help="left out, one is made")
+    made.add_argument("--note", metavar="TEXT", help="what else there is to say")
+    _add_id(made, "care_id")
 
     made = care.add("list", _list_care, "List what was done to a grinder.")
     made.add_argument("grinder_id", metavar="GRINDER")
@@ -104,9 +119,27 @@ def _add_care(care: Verbs) -> None:
     made.set_defaults(kind="care")
 
 
+def _add_id(parser: argparse.ArgumentParser, name: str) -> None:
+    parser.add_argument(
+        "--id",
+        dest=name,
+        metavar="ID",
+        help="8 to 128 letters, digits or . _ : - of your own, so that telling it twice is once; "
+        "left out, one is made",
+    )
+
+
 def _add_stretch(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--from", dest="from_at", type=instant, metavar="INSTANT", help="RFC 3339")
-    parser.add_argument("--to", dest="to_at", type=instant, metavar="INSTANT", help="RFC 3339")
+    parser.add_argument(
+        "--from",
+        dest="from_at",
+        type=instant,
+        metavar="INSTANT",
+        help="when it begins, such as 2026-03-01T08:30:00+01:00",
+    )
+    parser.add_argument(
+        "--to", dest="to_at", type=instant, metavar="INSTANT", help="when it ends, written likewise"
+    )
     parser.add_argument(
         "--list", dest="is_list", action="store_true", help="show those recorded instead"
     )
@@ -126,13 +159,13 @@ def _list_care(client: Client, options: argparse.Namespace) -> int:
 
 
 def _set(client: Client, options: argparse.Namespace) -> int:
-    told = given(options, *PERIOD_NAMES)
+    told = given(options, "period_id", *PERIOD_NAMES)
     stretch = given(options, "from_at", "to_at")
     if options.is_list:
         _nothing_beside_list(options, told)
         found = client.list_periods(options.grinder_id, limit=200, **stretch)
         return tell_all(options, found, period_line)
-    if not told:
+    if not told.keys() - {"period_id"}:
         raise wrong_usage(options, "say what holds")
     period = client.set_period(options.grinder_id, **told, **stretch)
     return tell(options, period, period_line(period))
@@ -151,9 +184,8 @@ def _tally(client: Client, options: argparse.Namespace) -> int:
 
 
 def _correct(client: Client, options: argparse.Namespace) -> int:
-    told = given(options, "source", "reason", *CORRECTING)
-    if options.is_void:
-        told["is_void"] = True
+    told = given(options, "correction_id", "source", "reason", *CORRECTING)
+    told |= {name: True for name in ("is_void", "is_unwatched") if getattr(options, name)}
     stretch = given(options, "from_at", "to_at")
     if options.is_list:
         _nothing_beside_list(options, told)

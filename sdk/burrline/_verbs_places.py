@@ -163,6 +163,7 @@ def _mended(fittings: Sequence[Fitting], options: argparse.Namespace) -> list[di
     if options.removed_at is not None:
         is_in = options.removed_at == NEVER
         stay["removed_at"] = None if is_in else format_instant(options.removed_at)
+        stay["is_removal_implied"] = False
     return stays
 
 

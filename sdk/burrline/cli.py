@@ -150,6 +150,8 @@ def _summary(outcome: RunBatchOutcome, unreadable_count: int) -> str:
 
 def _status(client: Client, options: argparse.Namespace) -> int:
     if options.grinder_id is None:
+        if options.as_of is not None:
+            raise Stop(EX_USAGE, "burrline status: --as-of goes with one grinder")
         fleet = list(client.get_fleet(site_id=options.site, limit=200))
         if options.json:
             say_json([status.to_json() for status in fleet])
@@ -158,7 +160,7 @@ def _status(client: Client, options: argparse.Namespace) -> int:
         return EX_OK
     if options.site is not None:
         raise Stop(EX_USAGE, "burrline status: --site goes with the whole fleet")
-    status = client.get_status(options.grinder_id)
+    status = client.get_status(options.grinder_id, as_of=options.as_of)
     if options.json:
         say_json(status.to_json())
     else:
@@ -219,6 +221,9 @@ def _parser() -> argparse.ArgumentParser:
     status = verbs.add("status", _status, "Show one grinder or the fleet.")
     status.add_argument("grinder_id", nargs="?", metavar="GRINDER")
     status.add_argument("--site", metavar="SITE", help="only the grinders of this site")
+    status.add_argument(
+        "--as-of", type=instant, metavar="INSTANT", help="how one grinder stood then; default now"
+    )
 
     check = verbs.add(
         "check",

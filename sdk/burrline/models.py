@@ -363,7 +363,8 @@ class CareEntry(Model):
         "repair",
         "inspection",
     ]
-    """What was done. `burrs_removed` moves the zero point, `motor_replaced` starts motor time anew.
+    """What was done. `motor_replaced` starts `motor_run_seconds` anew; after `burrs_removed` the
+    zero point is another: tell it.
     """
     zero_setting: float | None = None
     """The setting at which the burrs touch, as found afterwards."""
@@ -414,6 +415,10 @@ class Correction(Model):
     """What is added to each start, in seconds."""
     is_void: bool
     """Whether these runs count for nothing."""
+    is_unwatched: bool
+    """Whether the grinder was not watched then, whatever batches said by `watched_from` and
+    `watched_until`, of whichever source.
+    """
     reason: str
     """Why, for those who look later."""
     created_at: datetime
@@ -436,6 +441,7 @@ class Correction(Model):
             grams_factor=fields.maybe("grams_factor", number),
             clock_offset_seconds=fields.maybe("clock_offset_seconds", number),
             is_void=fields.need("is_void", flag),
+            is_unwatched=fields.need("is_unwatched", flag),
             reason=fields.need("reason", text),
             created_at=fields.need("created_at", instant),
             revoked_at=fields.maybe("revoked_at", instant),
@@ -544,6 +550,10 @@ class Fitting(Model):
     """When it was fitted."""
     removed_at: datetime | None = None
     """When it was taken out; null: still in."""
+    is_removal_implied: bool
+    """Whether nobody entered the removal: another set was fitted then, or this one elsewhere. If
+    that is voided or moved, the stay goes on.
+    """
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     @classmethod
@@ -554,6 +564,7 @@ class Fitting(Model):
             grinder_id=fields.need("grinder_id", text),
             fitted_at=fields.need("fitted_at", instant),
             removed_at=fields.maybe("removed_at", instant),
+            is_removal_implied=fields.need("is_removal_implied", flag),
             extra=fields.rest(),
         )
 
@@ -1576,10 +1587,19 @@ class Throughput(Model):
     """What nobody weighed, beside `burr_grams`: an estimate, in grams; null: it cannot be told."""
     grinder_grams: float
     """Coffee through this grinder in all, in grams."""
+    grinder_estimated_grams: float | None = None
+    """What nobody weighed, beside `grinder_grams`: an estimate, in grams; null: it cannot be told.
+    """
     grinder_run_seconds: float
     """Motor-on time in all, in seconds."""
+    motor_run_seconds: float
+    """Motor-on time since the motor was last replaced (care `motor_replaced`), in seconds; where it
+    never was, in all.
+    """
     today_grams: float
     """Coffee since the site's midnight, in grams."""
+    today_estimated_grams: float | None = None
+    """What nobody weighed, beside `today_grams`: an estimate, in grams; null: it cannot be told."""
     last_run_at: datetime | None = None
     """When the latest run started; null: none yet."""
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
@@ -1595,8 +1615,11 @@ class Throughput(Model):
             burr_run_count=fields.maybe("burr_run_count", integer),
             burr_estimated_grams=fields.maybe("burr_estimated_grams", number),
             grinder_grams=fields.need("grinder_grams", number),
+            grinder_estimated_grams=fields.maybe("grinder_estimated_grams", number),
             grinder_run_seconds=fields.need("grinder_run_seconds", number),
+            motor_run_seconds=fields.need("motor_run_seconds", number),
             today_grams=fields.need("today_grams", number),
+            today_estimated_grams=fields.maybe("today_estimated_grams", number),
             last_run_at=fields.maybe("last_run_at", instant),
             extra=fields.rest(),
         )

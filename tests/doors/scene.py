@@ -29,7 +29,7 @@ from databases import MadeDatabase
 from doors.valid_requests import NOW, Ids, instant, request_of, url_of
 
 OWN, BEYOND, FAR, ABSENT = (Ids.named(word) for word in ("own", "bey", "far", "nil"))
-# A voided set is out of every bound key's sight: each kind of key gets its own one to void.
+# What is voided once is not voided again: each kind of key gets its own set to void.
 SPARE_SETS = ("account", "site", "grinder")
 Rows = Mapping[str, list[tuple[Any, ...]]]
 

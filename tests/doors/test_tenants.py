@@ -329,6 +329,8 @@ def test_an_id_used_beyond_a_bound_tells_nothing_of_what_it_names(scene: Scene) 
     for name, kind, new in (
         ("add_tally", "tally_id", BODIES["add_tally"]),
         ("record_care", "care_id", BODIES["record_care"]),
+        ("set_period", "period_id", BODIES["set_period"]),
+        ("add_correction", "correction_id", BODIES["add_correction"]),
         ("add_readings", "reading_id", BODIES["add_readings"]),
     ):
         assert new is not None
@@ -339,6 +341,44 @@ def test_an_id_used_beyond_a_bound_tells_nothing_of_what_it_names(scene: Scene) 
             assert answer.status_code == 409, answer.text
             assert BEYOND.grinder_id not in answer.text
         assert scene.rows() == before
+
+
+def test_a_set_that_went_on_beyond_a_bound_shows_its_stays_within_alone(scene: Scene) -> None:
+    burr_set_id = f"own-went-{next(scene.serials)}"
+    own = scene.client(scene.key)
+    fitted_at = instant(NOW - timedelta(hours=9))
+    new = {"burr_set_id": burr_set_id, "geometry": "flat", "prior_grams": 0}
+    for ids, body in (
+        (OWN, {**new, "fitted_at": fitted_at}),
+        (
+            BEYOND,
+            {"burr_set_id": burr_set_id, "fitted_at": instant(NOW - timedelta(hours=8))},
+        ),
+    ):
+        answer = own.post(f"/v1/grinders/{ids.grinder_id}/burr-sets", json=body)
+        assert answer.status_code == 201
+    path = f"/v1/burr-sets/{burr_set_id}"
+    assert BEYOND.grinder_id in own.get(path).text, "else nothing is proven"
+    stay = {"grinder_id": OWN.grinder_id, "fitted_at": fitted_at}
+    for key in (scene.site_key, scene.grinder_key):
+        client = scene.client(key)
+        read = client.get(path)
+        assert read.status_code == 200
+        assert OWN.grinder_id in read.text
+        listed = client.get(f"/v1/grinders/{OWN.grinder_id}/burr-sets?limit=200")
+        assert burr_set_id in listed.text
+        before = scene.rows()
+        refused = [
+            client.post(f"{path}/void"),
+            client.patch(path, json={"fittings": [stay]}, headers={"If-Match": "*"}),
+        ]
+        assert [answer.status_code for answer in refused] == [403, 403]
+        assert scene.rows() == before
+        for answer in (read, listed, *refused):
+            assert BEYOND.grinder_id not in answer.text
+    assert own.post(f"{path}/void").status_code == 200
+    again = [scene.client(key).post(f"{path}/void") for key in (scene.key, scene.site_key)]
+    assert [answer.status_code for answer in again] == [200, 403]
 
 
 def test_a_reading_of_anothers_run_is_a_reading_of_a_run_to_come(scene: Scene) -> None:

@@ -325,6 +325,8 @@ CHOSEN_IDS = frozenset(
         ("add_readings", "readings.reading_id"),
         ("add_tally", "tally_id"),
         ("record_care", "care_id"),
+        ("set_period", "period_id"),
+        ("add_correction", "correction_id"),
     }
 )
 # Places whose name ends like an id's but that need not name anything there is: a device's own

@@ -186,7 +186,12 @@ def test_a_burr_set_is_fitted_read_and_described_anew(
     )
     assert made.prior_grams is None
     assert made.fittings == (
-        models.Fitting(grinder_id=grinder.grinder_id, fitted_at=fitted_at, removed_at=None),
+        models.Fitting(
+            grinder_id=grinder.grinder_id,
+            fitted_at=fitted_at,
+            removed_at=None,
+            is_removal_implied=False,
+        ),
     )
     changed = client.update_burr_set(made.burr_set_id, if_match=made, coating="titanium nitride")
     assert client.get_burr_set(made.burr_set_id) == changed

@@ -35,8 +35,11 @@ STATUS: dict[str, Any] = {
         "burr_run_count": 2650,
         "burr_estimated_grams": 0.0,
         "grinder_grams": 90000.0,
+        "grinder_estimated_grams": 0.0,
         "grinder_run_seconds": 36000.0,
+        "motor_run_seconds": 36000.0,
         "today_grams": 3912.4,
+        "today_estimated_grams": 0.0,
         "last_run_at": "2026-03-01T09:28:11.000Z",
     },
     "duty": {
@@ -345,6 +348,16 @@ def test_status_of_one_grinder_is_a_few_lines_or_the_answer_itself(
     assert STATUS["break_in"]["sentence"] in out
     code, out, _ = run("status", "bar-1", "--json")
     assert (code, json.loads(out)) == (0, STATUS)
+
+
+def test_status_of_a_past_instant_is_of_one_grinder(run: Run, wire: responses.RequestsMock) -> None:
+    wire.get(f"{URL}/v1/grinders/bar-1/status", json=STATUS)
+    at = "2026-02-28T09:30:00+01:00"
+    assert run("status", "bar-1", "--as-of", at)[0] == 0
+    assert wire.calls[0].request.params == {"as_of": "2026-02-28T08:30:00.000Z"}
+    code, _, err = run("status", "--as-of", at)
+    assert code == 64
+    assert "--as-of goes with one grinder" in err
 
 
 def test_an_overheated_motor_is_never_called_ready_and_brings_the_caution() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -24,7 +25,8 @@ from ..store import accounts, burr_sets, grinders
 from ..store.burr_sets import BurrSetRow, FittingRow
 from ..store.database import Connection, Database
 from . import reach
-from .fittings import check_all, check_dates, forget_implied_removals, record_of
+from .burrs_within import grinder_ids_of, may_see, record, require_all_within, visible
+from .fittings import check_all, check_dates, check_implied, record_of
 from .places import check_revision
 
 
@@ -65,7 +67,7 @@ def fit_burr_set(
         elif (
             found is None
             or found.voided_at is not None
-            or not _may_see(connection, caller, found, now=now)
+            or not may_see(connection, caller, found, now=now)
         ):
             raise NotFound("burr set", str(burr_set_id))
         _put_fitting(
@@ -77,7 +79,7 @@ def fit_burr_set(
             now=now,
         )
         check_all(connection, caller, found)
-        return _record(connection, caller, found.burr_set_id)
+        return record(connection, caller, found.burr_set_id, now=now)
 
     return database.write(caller.account_no, work)
 
@@ -106,7 +108,8 @@ def list_burr_sets(
         start = nos.index(position[0]) + 1 if position and position[0] in order else 0
         wanted = nos[start : start + limit]
         rows = burr_sets.by_nos(connection, caller.account_no, wanted)
-        items = tuple(record_of(rows[no], around) for no in wanted)
+        seen = reach.ids_within(connection, caller, {row.grinder_id for row in around}, now=now)
+        items = tuple(record_of(rows[no], around, is_within=seen.__contains__) for no in wanted)
         return Page(items, (wanted[-1],) if start + limit < len(nos) else None)
 
     return database.read(caller.account_no, work)
@@ -114,8 +117,8 @@ def list_burr_sets(
 
 def get_burr_set(database: Database, caller: Caller, *, burr_set_id: str, now: datetime) -> BurrSet:
     def work(connection: Connection) -> BurrSet:
-        _visible(connection, caller, burr_set_id, now=now)
-        return _record(connection, caller, burr_set_id)
+        visible(connection, caller, burr_set_id, now=now)
+        return record(connection, caller, burr_set_id, now=now)
 
     return database.read(caller.account_no, work)
 
@@ -134,7 +137,7 @@ def update_burr_set(
 
     def work(connection: Connection) -> BurrSet:
         accounts.lock(connection, caller.account_no)
-        found = _visible(connection, caller, burr_set_id, now=now)
+        found = visible(connection, caller, burr_set_id, now=now)
         check_revision(if_match, found.revision)
         if "fittings" in fields and found.voided_at is not None:
             raise NotFound("burr set", burr_set_id)  # as for fitting it: a void is for good
@@ -143,7 +146,7 @@ def update_burr_set(
         burr_sets.change(connection, caller.account_no, found.burr_set_no, description=description)
         if "fittings" in fields:
             _replace_fittings(connection, caller, found, fields["fittings"], now=now)
-        return _record(connection, caller, burr_set_id)
+        return record(connection, caller, burr_set_id, now=now)
 
     return database.write(caller.account_no, work)
 
@@ -155,18 +158,17 @@ def void_burr_set(
 
     def work(connection: Connection) -> BurrSet:
         accounts.lock(connection, caller.account_no)
-        found = _visible(connection, caller, burr_set_id, now=now)
+        found = visible(connection, caller, burr_set_id, now=now)
         around = burr_sets.fittings_around(
             connection, caller.account_no, burr_set_nos=[found.burr_set_no]
         )
-        for row in around:
-            if row.burr_set_no == found.burr_set_no:
-                reach.grinder_of(connection, caller, row.grinder_id, now=now)
-        burr_sets.void(connection, caller.account_no, found.burr_set_no, now)
+        was_in = grinder_ids_of(found, around)
+        require_all_within(connection, caller, was_in, now=now)
+        burr_sets.void(connection, caller.account_no, found, was_in, now)
         others = {row.burr_set_no for row in around} - {found.burr_set_no}
         if others:
             burr_sets.touch(connection, caller.account_no, others)
-        return _record(connection, caller, burr_set_id)
+        return record(connection, caller, burr_set_id, now=now)
 
     return database.write(caller.account_no, work)
 
@@ -182,9 +184,7 @@ def _replace_fittings(
     before = burr_sets.fittings_around(
         connection, caller.account_no, burr_set_nos=[found.burr_set_no]
     )
-    for row in before:
-        if row.burr_set_no == found.burr_set_no:
-            reach.grinder_of(connection, caller, row.grinder_id, now=now)
+    require_all_within(connection, caller, grinder_ids_of(found, before), now=now)
     burr_sets.clear_fittings(connection, caller.account_no, found.burr_set_no)
     known = grinders.by_ids(
         connection, caller.account_no, [asked["grinder_id"] for asked in fittings], as_of=now
@@ -200,7 +200,7 @@ def _replace_fittings(
                     pointer=f"/fittings/{position}/grinder_id",
                 )
             )
-        fitting = Fitting(asked["grinder_id"], asked["fitted_at"], asked.get("removed_at"))
+        fitting = _told(asked)
         _put_fitting(
             connection,
             caller,
@@ -211,8 +211,24 @@ def _replace_fittings(
             place=f"/fittings/{position}",
             now=now,
         )
-    forget_implied_removals(connection, caller, found)
+    implying = {
+        *before,
+        *burr_sets.fittings_around(connection, caller.account_no, burr_set_nos=[found.burr_set_no]),
+    }
+    for position, asked in enumerate(fittings):
+        if asked.get("is_removal_implied"):
+            check_implied(_stated(asked), implying, f"/fittings/{position}")
     check_all(connection, caller, found)
+
+
+def _stated(asked: Mapping[str, Any]) -> Fitting:
+    return Fitting(asked["grinder_id"], asked["fitted_at"], asked.get("removed_at"))
+
+
+def _told(asked: Mapping[str, Any]) -> Fitting:
+    """The stay as it is entered: a removal that is only implied is not."""
+    stated = _stated(asked)
+    return replace(stated, removed_at=None) if asked.get("is_removal_implied") else stated
 
 
 def _put_fitting(
@@ -250,37 +266,3 @@ def _put_fitting(
         fitted_at=fitting.fitted_at,
         removed_at=fitting.removed_at,
     )
-
-
-def _may_see(connection: Connection, caller: Caller, found: BurrSetRow, *, now: datetime) -> bool:
-    """A bound key sees a set that is or was in one of its grinders."""
-    if not caller.is_bound:
-        return True
-    around = burr_sets.fittings_around(
-        connection, caller.account_no, burr_set_nos=[found.burr_set_no]
-    )
-    ids = [row.grinder_id for row in around if row.burr_set_no == found.burr_set_no]
-    return any(
-        reach.may_see(caller, site_id=row.grinder.site_id, grinder_id=grinder_id)
-        for grinder_id, row in grinders.by_ids(
-            connection, caller.account_no, ids, as_of=now
-        ).items()
-    )
-
-
-def _visible(
-    connection: Connection, caller: Caller, burr_set_id: str, *, now: datetime
-) -> BurrSetRow:
-    found = burr_sets.by_id(connection, caller.account_no, burr_set_id)
-    if found is None or not _may_see(connection, caller, found, now=now):
-        raise NotFound("burr set", burr_set_id)
-    return found
-
-
-def _record(connection: Connection, caller: Caller, burr_set_id: str) -> BurrSet:
-    found = burr_sets.by_id(connection, caller.account_no, burr_set_id)
-    assert found is not None
-    around = burr_sets.fittings_around(
-        connection, caller.account_no, burr_set_nos=[found.burr_set_no]
-    )
-    return record_of(found, around)

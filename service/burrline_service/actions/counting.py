@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from functools import cached_property
 
+from ..core.entered import MOTOR_REPLACED
 from ..core.grinds import COUNTS_SECONDS
 from ..core.periods import Period, spans_of
 from ..core.records import GRAMS_BASES, PURPOSES
@@ -44,12 +45,12 @@ class Counter:
 
     @cached_property
     def entered(self) -> list[entries.EntryRow]:
-        """Tallies and periods begun by the instant."""
+        """Tallies, periods and care begun by the instant."""
         return entries.in_force(
             self.connection,
             self.account_no,
             [self.grinder_no],
-            [entries.TALLY, entries.PERIOD],
+            [entries.TALLY, entries.PERIOD, entries.CARE],
             until_ms=self.at_ms,
         )
 
@@ -69,6 +70,18 @@ class Counter:
             for row in self.entered
             if row.kind == entries.TALLY
         ]
+
+    @cached_property
+    def motor_began_ms(self) -> int:
+        """When the motor of now was put in: the latest replacement, else before all runs."""
+        return max(
+            (
+                row.from_ms
+                for row in self.entered
+                if row.kind == entries.CARE and row.body["task"] == MOTOR_REPLACED
+            ),
+            default=0,
+        )
 
     @cached_property
     def restored(self) -> list[tuple[RunRow, int | None]]:

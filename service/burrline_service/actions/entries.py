@@ -17,16 +17,22 @@ from ..core.entered import (
     Period,
     Tally,
 )
-from ..core.errors import AlreadyExists, CorrectionArchived, Fault, Invalid, NotFound
+from ..core.errors import (
+    AlreadyExists,
+    Fault,
+    Invalid,
+    NotFound,
+)
 from ..core.records import Caller, Page
-from ..store import entries, recount, runs, state, sums
+from ..store import entries, sums
 from ..store.database import Connection, Database
 from ..store.entries import CARE, CORRECTION, PERIOD, TALLY, EntryRow
-from ..store.grinders import GrinderRow
 from ..store.run_rows import thousandths
 from ..store.types import to_milliseconds
 from . import reach
+from .entries_and_runs import apply_correction, check_archive
 from .entry_records import PERIOD_NAMES, care_of, correction_of, period_of, tally_of
+from .listing import cut, milliseconds_or_none
 
 NOUNS = {TALLY: "tally", PERIOD: "period", CORRECTION: "correction", CARE: "care entry"}
 Record = TypeVar("Record", Tally, Period, Correction, CareEntry)
@@ -59,7 +65,7 @@ def set_period(
     body = _given(fields, *PERIOD_NAMES)
     if not body:
         raise Invalid(Fault(f"give at least one of {', '.join(PERIOD_NAMES)}", pointer=""))
-    fields = {"from_at": now, **_given(fields, *fields), "grinder_id": grinder_id}
+    fields = {**fields, "grinder_id": grinder_id}
     return _enter(database, caller, PERIOD, fields, body, period_of, now=now)
 
 
@@ -75,12 +81,13 @@ def add_correction(
         **({} if offset is None else {"grams_offset_mg": thousandths(offset)}),
         **({} if factor is None else {"grams_factor_ppm": round(factor * 1_000_000)}),
         **({} if clock is None else {"clock_offset_ms": thousandths(clock)}),
-        **({"is_void": True} if fields.get("is_void") else {}),
+        **{name: True for name in ("is_void", "is_unwatched") if fields.get(name)},
     }
-    if not body.keys() & {"grams_offset_mg", "grams_factor_ppm", "clock_offset_ms", "is_void"}:
+    if not body.keys() - {"reason", "source"}:
         raise Invalid(
             Fault(
-                "give at least one of grams_offset, grams_factor, clock_offset_seconds, is_void",
+                "give at least one of grams_offset, grams_factor, clock_offset_seconds, is_void, "
+                "is_unwatched",
                 pointer="",
             )
         )
@@ -96,9 +103,8 @@ def record_care(
     now: datetime,
 ) -> tuple[CareEntry, bool]:
     """Record something done to a grinder, at an instant (default now)."""
-    at = fields.get("at") or now
     body = {"task": fields["task"], **_given(fields, "zero_setting", "note")}
-    fields = {**fields, "grinder_id": grinder_id, "from_at": at}
+    fields = {**fields, "grinder_id": grinder_id, "from_at": fields.get("at")}
     return _enter(database, caller, CARE, fields, body, care_of, now=now)
 
 
@@ -155,7 +161,8 @@ def _enter(
     *,
     now: datetime,
 ) -> tuple[Record, bool]:
-    from_at, to_at = fields["from_at"], fields.get("to_at")
+    told_at, to_at = fields.get("from_at"), fields.get("to_at")
+    from_at = told_at or now
     if from_at > now:
         raise Invalid(Fault("lies in the future", pointer="/at" if kind == CARE else "/from"))
     if to_at is not None and to_at <= from_at:
@@ -179,14 +186,15 @@ def _enter(
             known = entries.by_id(connection, caller.account_no, kind, entry_id)
             if known is not None:
                 sent_again = replace(row, created_at=known.created_at, voided_at=known.voided_at)
+                if told_at is None:  # "from now on": the now of the first
+                    sent_again = replace(sent_again, from_ms=known.from_ms)
                 if known != sent_again:
                     raise AlreadyExists(NOUNS[kind], entry_id)
                 return record_of(known, found.grinder.grinder_id), False
-        if kind == CORRECTION:
-            _check_archive(connection, caller.account_no, found, row)
+        check_archive(connection, caller.account_no, found, row)
         entries.add(connection, caller.account_no, row)
-        if kind == CORRECTION:
-            _apply(connection, caller.account_no, row, held[found.grinder_no])
+        if entries.changes_runs(row):
+            apply_correction(connection, caller.account_no, row, held[found.grinder_no])
         return record_of(row, found.grinder.grinder_id), True
 
     return database.write(caller.account_no, work)
@@ -210,10 +218,10 @@ def _void(
             raise NotFound(NOUNS[kind], entry_id)
         held = sums.lock(connection, caller.account_no, [row.grinder_no])
         if kind == CORRECTION:
-            _check_archive(connection, caller.account_no, found, row)
+            check_archive(connection, caller.account_no, found, row)
         is_voided_now = entries.void(connection, caller.account_no, kind, entry_id, now=now)
-        if is_voided_now and kind == CORRECTION:
-            _apply(connection, caller.account_no, row, held[row.grinder_no])
+        if is_voided_now and entries.changes_runs(row):
+            apply_correction(connection, caller.account_no, row, held[row.grinder_no])
         voided = entries.by_id(connection, caller.account_no, kind, entry_id)
         assert voided is not None
         return record_of(voided, found.grinder.grinder_id)
@@ -241,51 +249,16 @@ def _list(
             caller.account_no,
             found.grinder_no,
             kind,
-            from_ms=None if from_at is None else to_milliseconds(from_at),
-            to_ms=None if to_at is None else to_milliseconds(to_at),
+            from_ms=milliseconds_or_none(from_at),
+            to_ms=milliseconds_or_none(to_at),
             limit=limit + 1,
             after=None if position is None else (position[0], position[1]),
         )
-        kept = rows[:limit]
-        last = kept[-1] if len(rows) > limit else None
+        kept, last = cut(rows, limit)
         items = tuple(record_of(row, grinder_id) for row in kept)
         return Page(items, None if last is None else (last.from_ms, last.entry_id))
 
     return database.read(caller.account_no, work)
-
-
-def _check_archive(
-    connection: Connection, account_no: int, found: GrinderRow, row: EntryRow
-) -> None:
-    before = state.of_grinder(connection, account_no, found.grinder_no).archived_before
-    if before is not None and row.from_ms < to_milliseconds(before):
-        raise CorrectionArchived(before.isoformat())
-
-
-def _apply(connection: Connection, account_no: int, row: EntryRow, held: sums.Held) -> None:
-    """Work out anew the runs that a correction takes hold of, or lets go."""
-    in_force = recount.corrections_of(connection, account_no, row.grinder_no)
-    if not held.is_corrected:
-        sums.mark(
-            connection,
-            account_no,
-            row.grinder_no,
-            first_source_no=held.first_source_no,
-            is_shared=held.is_shared,
-            is_corrected=True,
-        )
-    before = runs.raw_within(
-        connection, account_no, row.grinder_no, low_ms=row.from_ms, high_ms=row.to_ms
-    )
-    names = recount.source_names(connection, account_no, before)
-    recount.replace(
-        connection,
-        account_no,
-        row.grinder_no,
-        before=before,
-        after=[recount.corrected(run, names[run.source_no], in_force) for run in before],
-        is_shared=held.is_shared,
-    )
 
 
 def _id_name(kind: int) -> str:

@@ -65,6 +65,7 @@ def correction_of(row: EntryRow, grinder_id: str) -> Correction:
         grams_factor=None if factor is None else factor / 1_000_000,
         clock_offset_seconds=None if clock is None else clock / 1000,
         is_void=bool(body.get("is_void")),
+        is_unwatched=bool(body.get("is_unwatched")),
         reason=body["reason"],
         revoked_at=row.voided_at,
         **_times(row),

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import datetime
 
 from ..core import nameplate
-from ..core.burrs import Entry, check_entries, end_of, next_change
+from ..core.burrs import Entry, check_entries, end_of
 from ..core.errors import Fault, Invalid, PeriodArchived
 from ..core.records import BurrSet, Caller, Fitting
 from ..store import burr_sets, state, sums
@@ -14,12 +14,15 @@ from ..store.burr_sets import BurrSetRow, FittingRow
 from ..store.database import Connection
 
 
-def record_of(row: BurrSetRow, around: list[FittingRow]) -> BurrSet:
+def record_of(
+    row: BurrSetRow, around: list[FittingRow], *, is_within: Callable[[str], bool]
+) -> BurrSet:
+    """The record of a set, with its stays in the grinders that are within the caller's reach."""
     entries = entries_of(around)
     stays = tuple(
-        Fitting(entry.grinder_id, entry.fitted_at, end_of(entry, entries))
+        stay_of(entry, entries)
         for entry in entries
-        if entry.burr_set_id == row.burr_set_id
+        if entry.burr_set_id == row.burr_set_id and is_within(entry.grinder_id)
     )
     return nameplate.burr_set_of(
         row.description,
@@ -28,6 +31,16 @@ def record_of(row: BurrSetRow, around: list[FittingRow]) -> BurrSet:
         revision=row.revision,
         fittings=stays,
         voided_at=row.voided_at,
+    )
+
+
+def stay_of(entry: Entry, entries: list[Entry]) -> Fitting:
+    removed_at = end_of(entry, entries)
+    return Fitting(
+        entry.grinder_id,
+        entry.fitted_at,
+        removed_at,
+        is_removal_implied=removed_at is not None and entry.removed_at is None,
     )
 
 
@@ -86,27 +99,14 @@ def _dates_of(rows: set[FittingRow], grinder_no: int) -> set[datetime | None]:
     return dates | {row.fitted_at for row in rows if row.burr_set_no in set_nos}
 
 
-def forget_implied_removals(connection: Connection, caller: Caller, found: BurrSetRow) -> None:
-    """A removal at the very instant the next fitting implies need not be stated."""
-    around = burr_sets.fittings_around(
-        connection, caller.account_no, burr_set_nos=[found.burr_set_no]
-    )
-    entries = entries_of(around)
-    mine = [
-        (row, entry)
-        for row, entry in zip(around, entries, strict=True)
-        if row.burr_set_no == found.burr_set_no
-    ]
-    burr_sets.clear_fittings(connection, caller.account_no, found.burr_set_no)
-    for row, entry in mine:
-        is_implied = row.removed_at == next_change(entry, entries)
-        burr_sets.add_fitting(
-            connection,
-            caller.account_no,
-            grinder_no=row.grinder_no,
-            burr_set_no=row.burr_set_no,
-            fitted_at=row.fitted_at,
-            removed_at=None if is_implied else row.removed_at,
+def check_implied(fitting: Fitting, around: Iterable[FittingRow], place: str) -> None:
+    """Refuse a removal told as implied that no fitting implies: it was changed, so is entered."""
+    if fitting.removed_at not in {None, *(row.fitted_at for row in around)}:
+        raise Invalid(
+            Fault(
+                "no fitting implies it; leave out is_removal_implied to enter it",
+                pointer=f"{place}/removed_at",
+            )
         )
 
 

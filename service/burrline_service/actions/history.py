@@ -16,6 +16,7 @@ from ..store import grinders, readings, state, stretches
 from ..store.database import Connection, Database
 from ..store.grinders import GrinderRow
 from ..store.sums import Sums
+from ..store.tables import HOUR_MS
 from ..store.types import to_instant, to_milliseconds
 from . import reach
 from .counting import CLEANING, Counter, counts_seconds, total_of
@@ -125,9 +126,24 @@ def _buckets(
     last = _last_running(connection, account_no, found, counter, at_ms)
     spans = [(to_milliseconds(start), to_milliseconds(end)) for start, end in edges]
     return tuple(
-        _bucket(counter.between(*span), span, edge, flow, known, is_open, last)
+        _bucket(
+            counter.between(*(_countable_ms(edge_ms, kept) for edge_ms in span)),
+            span,
+            edge,
+            flow,
+            known,
+            is_open,
+            last,
+        )
         for edge, span in zip(edges, spans, strict=True)
     )
+
+
+def _countable_ms(edge_ms: int, kept: state.State) -> int:
+    """Where a bucket is cut: amid an hour without single runs, at its end, so that none is lost."""
+    if kept.archived_before is None or edge_ms >= to_milliseconds(kept.archived_before):
+        return edge_ms
+    return -(-edge_ms // HOUR_MS) * HOUR_MS
 
 
 def _bucket(

@@ -73,18 +73,24 @@ def out_of_service(grinder: Grinder, until_ms: int) -> list[tuple[int, int]]:
 
 
 def _possible_on_seconds(begun: list[Stretch], since_ms: int, flow: float | None) -> float | None:
-    """Motor time that may lie in the cycle: of runs without seconds, or without a known start."""
-    untimed_mg, unplaced_ms = 0, 0
+    """Motor time that may lie in the cycle: of runs without seconds, or without a known start.
+
+    None where grams without seconds tell of a run that may reach into it, and no flow is known.
+    """
+    possible_ms = 0.0
     for stretch in begun:
-        if stretch.started_ms < since_ms:
-            continue
+        lasted_ms = float(stretch.on_ms or 0)
         if stretch.on_ms is None:
-            if stretch.part is None or (
+            is_believed = stretch.part is None or (
                 stretch.part & COUNTS_GRAMS and not stretch.part & HAS_SECONDS
-            ):
-                untimed_mg += stretch.grams_mg or 0
-        elif stretch.time_source not in PLACED:
-            unplaced_ms += stretch.on_ms
-    if untimed_mg and not flow:
-        return None
-    return unplaced_ms / 1000 + (untimed_mg / 1000 / flow if untimed_mg and flow else 0.0)
+            )
+            if not is_believed or not stretch.grams_mg:
+                continue
+            if not flow:
+                return None
+            lasted_ms = stretch.grams_mg / flow
+        elif stretch.time_source in PLACED:
+            continue
+        before_ms = max(0, since_ms - stretch.started_ms)
+        possible_ms += max(0.0, lasted_ms - before_ms)
+    return possible_ms / 1000

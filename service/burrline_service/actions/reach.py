@@ -24,6 +24,20 @@ def within(caller: Caller) -> tuple[Collection[str], Collection[str]] | None:
     return (caller.site_ids, caller.grinder_ids) if caller.is_bound else None
 
 
+def ids_within(
+    connection: Connection, caller: Caller, grinder_ids: Collection[str], *, now: datetime
+) -> frozenset[str]:
+    """Those of the grinders that the caller may see, by the sites where they stand now."""
+    if not caller.is_bound:
+        return frozenset(grinder_ids)
+    known = grinders.by_ids(connection, caller.account_no, list(grinder_ids), as_of=now)
+    return frozenset(
+        grinder_id
+        for grinder_id, row in known.items()
+        if may_see(caller, site_id=row.grinder.site_id, grinder_id=grinder_id)
+    )
+
+
 def grinder_of(
     connection: Connection, caller: Caller, grinder_id: str, *, now: datetime
 ) -> GrinderRow:

@@ -36,7 +36,7 @@ def stored_runs(
         connection, account_no, [grinder.grinder_no], [entries.PERIOD, entries.CORRECTION]
     )
     periods = periods_of(in_force)
-    corrections = [recount.correction_of(row) for row in in_force if row.kind == entries.CORRECTION]
+    corrections = [recount.correction_of(row) for row in in_force if entries.changes_runs(row)]
     plates = grinders.plates_from(connection, account_no, grinder.grinder_no, since=EPOCH)
     dated = [
         (

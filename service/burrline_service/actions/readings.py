@@ -23,6 +23,7 @@ from ..store.readings import ReadingRow
 from ..store.types import to_instant, to_milliseconds
 from . import reach
 from .ingest import source_numbers
+from .listing import cut, milliseconds_or_none
 
 
 def add_readings(
@@ -68,18 +69,17 @@ def list_readings(
             connection,
             caller.account_no,
             found.grinder_no,
-            from_ms=None if from_at is None else to_milliseconds(from_at),
-            to_ms=None if to_at is None else to_milliseconds(to_at),
+            from_ms=milliseconds_or_none(from_at),
+            to_ms=milliseconds_or_none(to_at),
             limit=limit + 1,
             after=None if position is None else (position[0], bytes.fromhex(position[1])),
         )
-        kept = rows[:limit]
+        kept, last = cut(rows, limit)
         names = state.source_names(
             connection,
             caller.account_no,
             {row.source_no for row in kept if row.source_no is not None},
         )
-        last = kept[-1] if len(rows) > limit else None
         return Page(
             tuple(_record(row, grinder_id, names) for row in kept),
             None if last is None else (last.at_ms, last.reading_key.hex()),

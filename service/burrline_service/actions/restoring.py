@@ -173,7 +173,7 @@ class Restoring:
             entries.void(
                 self.connection, self.account_no, row.kind, row.entry_id, now=row.voided_at
             )
-        if row.kind == entries.CORRECTION:
+        if entries.changes_runs(row):
             grinder.is_corrected = True
             if row.voided_at is None:
                 grinder.corrections.append(recount.correction_of(row))

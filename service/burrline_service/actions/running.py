@@ -30,7 +30,7 @@ def open_stretches(
             named[row.run_key].append(row)
     if not named:
         return []
-    closed = readings.closed_runs(connection, account_no, named, until_ms=at_ms)
+    closed = readings.closed_runs(connection, account_no, grinder_no, named, until_ms=at_ms)
     stretches = [
         (rows[0].at_ms, rows[-1].at_ms) for key, rows in named.items() if key not in closed
     ]

@@ -187,6 +187,7 @@ def _throughput(
     last_ms = stretches.last_started_ms(
         asked.connection, asked.account_no, asked.grinder_no, before_ms=asked.end_ms
     )
+    flow_of_all = _flow(asked, coffee)
     burr_grams = None if burr_set is None else through.grams_mg / 1000
     total_burr_grams = None
     if burr_set is not None and burr_set.prior_grams is not None:
@@ -202,18 +203,31 @@ def _throughput(
             else estimated_grams(through.estimated_mg, through.ungrammed_ms, flow)
         ),
         grinder_grams=coffee.grams_mg / 1000,
+        grinder_estimated_grams=estimated_grams(
+            coffee.estimated_mg, coffee.ungrammed_ms, flow_of_all
+        ),
         grinder_run_seconds=(on_ms - _still_to_come_ms(asked)) / 1000,
+        motor_run_seconds=_motor_ms(asked, on_ms) / 1000,
         today_grams=today.grams_mg / 1000,
+        today_estimated_grams=estimated_grams(today.estimated_mg, today.ungrammed_ms, flow_of_all),
         last_run_at=None if last_ms is None else to_instant(last_ms),
     )
 
 
-def _still_to_come_ms(asked: Asked) -> int:
+def _motor_ms(asked: Asked, all_on_ms: int) -> int:
+    """Motor time of the runs begun since the motor was put in, up to the instant."""
+    began_ms = asked.counter.motor_began_ms
+    if began_ms:
+        all_on_ms = total_of(asked.counter.between(began_ms, asked.end_ms)).on_ms
+    return all_on_ms - _still_to_come_ms(asked, since_ms=began_ms)
+
+
+def _still_to_come_ms(asked: Asked, *, since_ms: int = 0) -> int:
     """Motor time after the instant of runs counted by then: a run is clipped there."""
     return sum(
         max(0, stretch.started_ms + (stretch.on_ms or 0) - max(asked.at_ms, stretch.started_ms))
         for stretch in asked.recent
-        if counts_seconds(stretch.part)
+        if counts_seconds(stretch.part) and stretch.started_ms >= since_ms
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..actions import burrs
-from ..core.errors import AlreadyExists, FittingsOverlap, NotFound, PeriodArchived
+from ..core.errors import AlreadyExists, FittingsOverlap, NotFound, OutOfReach, PeriodArchived
 from .operation import JSON, MERGE_PATCH, Link, Operation
 from .schemas_burr_sets import (
     BurrSetChangeSchema,
@@ -28,7 +28,12 @@ BURR_SET = {
     "high_prior_grams": None,
     "rated_life_grams": 400000.0,
     "fittings": [
-        {"grinder_id": "bar-1", "fitted_at": "2026-07-01T06:30:00.000Z", "removed_at": None}
+        {
+            "grinder_id": "bar-1",
+            "fitted_at": "2026-07-01T06:30:00.000Z",
+            "removed_at": None,
+            "is_removal_implied": False,
+        }
     ],
     "created_at": "2026-07-01T06:31:05.230Z",
     "voided_at": None,
@@ -101,7 +106,10 @@ OPERATIONS = (
         path="/v1/burr-sets/<burr_set_id>",
         tag=TAG,
         summary="Read a burr set",
-        description="One set and where it has been, with its revision as ETag.",
+        description=(
+            "One set and where it has been, with its revision as ETag. A key bound to sites or "
+            "grinders sees the stays in its own grinders alone."
+        ),
         act=burrs.get_burr_set,
         scope="read",
         gives=BurrSetSchema,
@@ -116,20 +124,27 @@ OPERATIONS = (
         summary="Mend a burr set",
         description=(
             "A merge patch (RFC 7396) on the revision named by If-Match. `fittings` replaces the "
-            "whole list: a wrong date is mended there, and the runs follow by themselves."
+            "whole list: a wrong date is mended there, and the runs follow by themselves. Only a "
+            "key that reaches every grinder the set was in may replace it."
         ),
         act=burrs.update_burr_set,
         scope="manage",
         takes=BurrSetChangeSchema,
         takes_media=(MERGE_PATCH, JSON),
         gives=BurrSetSchema,
-        refuses=(FittingsOverlap, PeriodArchived),
+        refuses=(FittingsOverlap, OutOfReach, PeriodArchived),
         needs_if_match=True,
         has_etag=True,
         takes_example={"fittings": [MENDED_FITTING]},
         gives_example={
             **BURR_SET,
-            "fittings": [{**MENDED_FITTING, "fitted_at": "2026-06-30T18:00:00.000Z"}],
+            "fittings": [
+                {
+                    **MENDED_FITTING,
+                    "fitted_at": "2026-06-30T18:00:00.000Z",
+                    "is_removal_implied": False,
+                }
+            ],
         },
     ),
     Operation(
@@ -140,12 +155,13 @@ OPERATIONS = (
         summary="Void a burr set",
         description=(
             "Take a set entered by mistake out of every answer: the set before it is in until the "
-            "one after it. It stays readable, marked. Voiding it again changes nothing. There is "
-            "no body."
+            "one after it. It stays readable, marked. Voiding it again changes nothing. Only a "
+            "key that reaches every grinder the set was in may void it. There is no body."
         ),
         act=burrs.void_burr_set,
         scope="manage",
         gives=BurrSetSchema,
+        refuses=(OutOfReach,),
         has_etag=True,
         gives_example={**BURR_SET, "voided_at": "2026-07-06T09:05:00.000Z"},
     ),

@@ -18,8 +18,18 @@ class FullMatch(validate.Validator):
 
     def __call__(self, value: str) -> str:
         if self._compiled.fullmatch(value) is None:
-            raise ValidationError(f"must match {self.pattern}")
+            raise ValidationError(self._wanted())
         return value
+
+    def _wanted(self) -> str:
+        """What is wanted, in words where the pattern is a length of some characters."""
+        found = re.fullmatch(r"\[([^\[\]]+)\](?:\{([0-9]+)(?:,([0-9]+))?\})", self.pattern)
+        if found is None:
+            return f"must match {self.pattern}"
+        characters, low, high = found.groups()
+        length = low if high is None else f"{low} to {high}"
+        ranges = re.findall(".-.|.", characters)
+        return f"must be {length} characters out of {' '.join(ranges)}"
 
 
 def all_different(values: list[Any]) -> None:

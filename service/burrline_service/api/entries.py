@@ -7,7 +7,8 @@ from typing import Any
 from marshmallow import Schema
 
 from ..actions import entries
-from ..core.errors import AlreadyExists, CorrectionArchived, NotFound
+from ..core.errors import AlreadyExists, CorrectionArchived, NotFound, PeriodArchived, Refusal
+from . import schemas_corrections as corrections
 from . import schemas_entries as shapes
 from .entry_examples import (
     CARE,
@@ -47,6 +48,36 @@ def _list(
     )
 
 
+def _void(
+    name: str,
+    path: str,
+    tag: str,
+    summary: str,
+    description: str,
+    act: Any,
+    gives: type[Schema],
+    example: Any,
+    refuses: tuple[type[Refusal], ...] = (),
+) -> Operation:
+    again = "Revoking" if name.startswith("revoke") else "Voiding"
+    return Operation(
+        name=name,
+        method="POST",
+        path=path,
+        tag=tag,
+        summary=summary,
+        description=(
+            f"{description} It stays readable, marked. {again} it again changes nothing. There is "
+            "no body."
+        ),
+        act=act,
+        scope="care:write",
+        gives=gives,
+        refuses=refuses,
+        gives_example=example,
+    )
+
+
 OPERATIONS = (
     Operation(
         name="add_tally",
@@ -82,20 +113,15 @@ OPERATIONS = (
         TALLY,
         "Every tally, voided ones marked",
     ),
-    Operation(
-        name="void_tally",
-        method="POST",
-        path="/v1/tallies/<tally_id>/void",
-        tag="Tallies",
-        summary="Void a tally",
-        description=(
-            "Take a tally out of every total. It stays readable, marked. Voiding it again changes "
-            "nothing. There is no body."
-        ),
-        act=entries.void_tally,
-        scope="care:write",
-        gives=shapes.TallySchema,
-        gives_example={**TALLY, "voided_at": VOIDED_AT},
+    _void(
+        "void_tally",
+        "/v1/tallies/<tally_id>/void",
+        "Tallies",
+        "Void a tally",
+        "Take a tally out of every total.",
+        entries.void_tally,
+        shapes.TallySchema,
+        {**TALLY, "voided_at": VOIDED_AT},
     ),
     Operation(
         name="set_period",
@@ -105,8 +131,9 @@ OPERATIONS = (
         summary="Set what no device knows",
         description=(
             "What holds from an instant (without one, now) on for runs that leave it out. For each "
-            "member the period with the latest `from` that has it wins; what a run says itself "
-            "always holds."
+            "member the period with the latest `from` that has it wins, of two that begin together "
+            "the one whose id sorts last; what a run says itself always holds. The same period "
+            "again under its `period_id` is once."
         ),
         act=entries.set_period,
         scope="care:write",
@@ -114,7 +141,8 @@ OPERATIONS = (
         gives=shapes.PeriodSchema,
         status=201,
         tells_new=True,
-        statuses={201: "Recorded."},
+        statuses=ONCE,
+        refuses=(AlreadyExists, PeriodArchived),
         is_replayable=True,
         links=(Link("void_period", {"period_id": "$response.body#/period_id"}),),
         takes_example=NEW_PERIOD,
@@ -129,20 +157,15 @@ OPERATIONS = (
         PERIOD,
         "Every period, voided ones marked",
     ),
-    Operation(
-        name="void_period",
-        method="POST",
-        path="/v1/periods/<period_id>/void",
-        tag="Periods",
-        summary="Void a period",
-        description=(
-            "As if it had never been set; what the periods before it said holds again. It stays "
-            "readable, marked. Voiding it again changes nothing. There is no body."
-        ),
-        act=entries.void_period,
-        scope="care:write",
-        gives=shapes.PeriodSchema,
-        gives_example={**PERIOD, "voided_at": VOIDED_AT},
+    _void(
+        "void_period",
+        "/v1/periods/<period_id>/void",
+        "Periods",
+        "Void a period",
+        "As if it had never been set; what the periods before it said holds again.",
+        entries.void_period,
+        shapes.PeriodSchema,
+        {**PERIOD, "voided_at": VOIDED_AT},
     ),
     Operation(
         name="add_correction",
@@ -153,17 +176,20 @@ OPERATIONS = (
         description=(
             "Undo a mistake of a grinder's devices in every answer, for runs sent before and "
             "after: grams are multiplied, then the offsets added; starts are moved; or the runs "
-            "count for nothing. Several corrections compose, in any order alike. The raw runs "
-            "stay."
+            "count for nothing. A time said to be watched that was not is taken back by "
+            "`is_unwatched`. Several corrections compose, in any order alike. The raw runs "
+            "stay. A run whose start is moved counts at the corrected start in every answer, also "
+            "of an instant (`as_of`): a correction is known wherever its runs are. The same "
+            "correction again under its `correction_id` is once."
         ),
         act=entries.add_correction,
         scope="care:write",
-        takes=shapes.NewCorrectionSchema,
-        gives=shapes.CorrectionSchema,
+        takes=corrections.NewCorrectionSchema,
+        gives=corrections.CorrectionSchema,
         status=201,
         tells_new=True,
-        statuses={201: "Recorded; it is in force."},
-        refuses=(NotFound, CorrectionArchived),
+        statuses=ONCE,
+        refuses=(NotFound, AlreadyExists, CorrectionArchived),
         is_replayable=True,
         links=(Link("revoke_correction", {"correction_id": "$response.body#/correction_id"}),),
         takes_example=NEW_CORRECTION,
@@ -174,25 +200,20 @@ OPERATIONS = (
         "corrections",
         "Corrections",
         entries.list_corrections,
-        shapes.CorrectionPageSchema,
+        corrections.CorrectionPageSchema,
         CORRECTION,
         "Every correction, revoked ones marked",
     ),
-    Operation(
-        name="revoke_correction",
-        method="POST",
-        path="/v1/corrections/<correction_id>/revoke",
-        tag="Corrections",
-        summary="Revoke a correction",
-        description=(
-            "The runs count again as they were sent. The correction stays readable, marked. "
-            "Revoking it again changes nothing. There is no body."
-        ),
-        act=entries.revoke_correction,
-        scope="care:write",
-        gives=shapes.CorrectionSchema,
+    _void(
+        "revoke_correction",
+        "/v1/corrections/<correction_id>/revoke",
+        "Corrections",
+        "Revoke a correction",
+        "The runs count again as they were sent.",
+        entries.revoke_correction,
+        corrections.CorrectionSchema,
+        {**CORRECTION, "revoked_at": VOIDED_AT},
         refuses=(CorrectionArchived,),
-        gives_example={**CORRECTION, "revoked_at": VOIDED_AT},
     ),
     Operation(
         name="record_care",
@@ -212,7 +233,7 @@ OPERATIONS = (
         status=201,
         tells_new=True,
         statuses=ONCE,
-        refuses=(AlreadyExists,),
+        refuses=(AlreadyExists, PeriodArchived),
         is_replayable=True,
         links=(Link("void_care", {"care_id": "$response.body#/care_id"}),),
         takes_example=NEW_CARE,
@@ -227,19 +248,14 @@ OPERATIONS = (
         CARE,
         "Every entry, voided ones marked",
     ),
-    Operation(
-        name="void_care",
-        method="POST",
-        path="/v1/care/<care_id>/void",
-        tag="Care",
-        summary="Void a care entry",
-        description=(
-            "As if it had not been done. It stays readable, marked. Voiding it again changes "
-            "nothing. There is no body."
-        ),
-        act=entries.void_care,
-        scope="care:write",
-        gives=shapes.CareEntrySchema,
-        gives_example={**CARE, "voided_at": VOIDED_AT},
+    _void(
+        "void_care",
+        "/v1/care/<care_id>/void",
+        "Care",
+        "Void a care entry",
+        "As if it had not been done.",
+        entries.void_care,
+        shapes.CareEntrySchema,
+        {**CARE, "voided_at": VOIDED_AT},
     ),
 )

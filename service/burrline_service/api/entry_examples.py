@@ -59,6 +59,7 @@ CORRECTION = {
     "grams_factor": None,
     "clock_offset_seconds": None,
     "is_void": False,
+    "is_unwatched": False,
     "reason": "The dosing cup was never tared after the new one came.",
     "created_at": "2026-07-06T08:12:45.300Z",
     "revoked_at": None,

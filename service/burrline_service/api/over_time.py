@@ -51,7 +51,9 @@ OPERATIONS = (
         summary="What went through a grinder hour by hour, day by day or week by week",
         description=(
             "Exact sums by the clock of the site's time zone, at most 1000 buckets; weeks begin "
-            "on Monday. Tallies accumulate evenly over their stretch of time."
+            "on Monday. Tallies accumulate evenly over their stretch of time. A run counts "
+            "where it began, a moved clock put right. Where single runs are archived, a bucket "
+            "that begins amid an hour (UTC) counts from the next full one on."
         ),
         act=history.get_throughput,
         scope="read",

@@ -187,7 +187,8 @@ OPERATIONS = (
             "Up to 5000 runs within 1 MiB, in any order, in one transaction. Each line is judged "
             "alone; a bad one never blocks a good one. Sending the same batch again is harmless. "
             "`watched_from` and `watched_until` tell silence from idleness: where nothing was "
-            "reported between them, nothing ran. A batch may hold no run at all to say so."
+            "reported between them, nothing ran. A batch may hold no run at all to say so; a "
+            "correction with `is_unwatched` takes it back."
         ),
         act=add_runs,
         reads_device_clock=True,

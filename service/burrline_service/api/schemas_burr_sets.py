@@ -9,7 +9,7 @@ from typing import Any
 from marshmallow import fields
 
 from ..core.records import GEOMETRIES, PRE_TREATMENTS
-from .fields import Array, Choice, Instant, StrictFloat, Text, nullable
+from .fields import Array, Choice, Instant, StrictBoolean, StrictFloat, Text, nullable
 from .schemas_common import (
     Answer,
     Body,
@@ -96,6 +96,10 @@ class FittingInputSchema(Body):
     grinder_id = grinder_id("The grinder it sat in.", required=True)
     fitted_at = Instant("When it was fitted.", required=True)
     removed_at = nullable(Instant, "When it was taken out; null or absent: still in.", example=None)
+    is_removal_implied = StrictBoolean(
+        "True, as it was read: nobody entered the removal and nobody does now, another fitting "
+        "implies it. False or absent: `removed_at` is entered."
+    )
 
 
 class FittingSchema(Answer):
@@ -104,6 +108,10 @@ class FittingSchema(Answer):
     grinder_id = grinder_id("The grinder it sat in.")
     fitted_at = Instant("When it was fitted.")
     removed_at = nullable(Instant, "When it was taken out; null: still in.", example=None)
+    is_removal_implied = StrictBoolean(
+        "Whether nobody entered the removal: another set was fitted then, or this one elsewhere. "
+        "If that is voided or moved, the stay goes on."
+    )
 
 
 class BurrSetChangeSchema(BurrSetWordsSchema):

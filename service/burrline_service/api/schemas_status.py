@@ -44,8 +44,22 @@ class ThroughputSchema(Answer):
         "What nobody weighed, beside `burr_grams`: an estimate, in grams; null: it cannot be told.",
     )
     grinder_grams = StrictFloat("Coffee through this grinder in all, in grams.")
+    grinder_estimated_grams = nullable(
+        StrictFloat,
+        "What nobody weighed, beside `grinder_grams`: an estimate, in grams; null: it cannot be "
+        "told.",
+    )
     grinder_run_seconds = StrictFloat("Motor-on time in all, in seconds.")
+    motor_run_seconds = StrictFloat(
+        "Motor-on time since the motor was last replaced (care `motor_replaced`), in seconds; "
+        "where it never was, in all."
+    )
     today_grams = StrictFloat("Coffee since the site's midnight, in grams.", example=3912.4)
+    today_estimated_grams = nullable(
+        StrictFloat,
+        "What nobody weighed, beside `today_grams`: an estimate, in grams; null: it cannot be "
+        "told.",
+    )
     last_run_at = nullable(Instant, "When the latest run started; null: none yet.")
 
 

@@ -21,8 +21,11 @@ STATUS = {
         "burr_run_count": 133,
         "burr_estimated_grams": 0.0,
         "grinder_grams": 2411.6,
+        "grinder_estimated_grams": 0.0,
         "grinder_run_seconds": 981.2,
+        "motor_run_seconds": 981.2,
         "today_grams": 582.4,
+        "today_estimated_grams": 0.0,
         "last_run_at": "2026-07-06T09:08:41.000Z",
     },
     "duty": {

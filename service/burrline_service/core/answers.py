@@ -15,8 +15,11 @@ class Throughput:
     burr_run_count: int | None
     burr_estimated_grams: float | None
     grinder_grams: float
+    grinder_estimated_grams: float | None
     grinder_run_seconds: float
+    motor_run_seconds: float
     today_grams: float
+    today_estimated_grams: float | None
     last_run_at: datetime | None
 
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+MOTOR_REPLACED = "motor_replaced"
 CARE_TASKS = (
     "cleaning",
     "burrs_removed",
     "alignment",
     "vents_cleaned",
-    "motor_replaced",
+    MOTOR_REPLACED,
     "repair",
     "inspection",
 )
@@ -62,6 +63,7 @@ class Correction:
     grams_factor: float | None
     clock_offset_seconds: float | None
     is_void: bool
+    is_unwatched: bool
     reason: str
     created_at: datetime
     revoked_at: datetime | None = None

@@ -67,12 +67,13 @@ class RunArchived(Refusal):
 
 
 class PeriodArchived(Refusal):
-    """A burr-set date falls inside an hour whose raw runs have been archived."""
+    """A date at which counting begins anew falls inside an hour whose runs are archived."""
 
     def __init__(self, at: str, archived_before: str) -> None:
         super().__init__(
-            f"{at} lies in a period whose runs are archived (before {archived_before}); there a "
-            "burr set can be fitted or removed only on a full hour (UTC)."
+            f"{at} lies in a period whose runs are archived (before {archived_before}); there "
+            "burrs or a motor can come and go, and a purpose can begin and end, only on a full "
+            "hour (UTC)."
         )
         self.at, self.archived_before = at, archived_before
 
@@ -188,8 +189,8 @@ class AccountNotEmpty(Refusal):
 
     def __init__(self, account_id: str, found: str) -> None:
         super().__init__(
-            f"Account {account_id!r} is not empty (it has {found}); an export can only be imported "
-            "into an account without any."
+            f"Account {account_id!r} is not empty (there is something in {found}); an export can "
+            "only be imported into an account that holds nothing yet."
         )
         self.account_id, self.found = account_id, found
 

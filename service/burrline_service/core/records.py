@@ -135,11 +135,15 @@ class Grinder:
 
 @dataclass(frozen=True)
 class Fitting:
-    """One stay of a burr set in a grinder, half-open [fitted_at, removed_at)."""
+    """One stay of a burr set in a grinder, half-open [fitted_at, removed_at).
+
+    A removal is implied where nobody entered one: the next fitting ended the stay.
+    """
 
     grinder_id: str
     fitted_at: datetime
     removed_at: datetime | None = None
+    is_removal_implied: bool = False
 
 
 @dataclass(frozen=True)

@@ -61,7 +61,7 @@ def row_of(status: Status, zone: tzinfo | None, *, now: datetime) -> Row:
         burr_set=through.burr_set_id or "none fitted",
         through=through_words(through),
         estimated=estimated_words(through),
-        today=kilograms(through.today_grams),
+        today=_with_estimate(through.today_grams, through.today_estimated_grams),
         duty=DUTY_WORDS[status.duty.state],
         duty_tone=duty_tone,
         duty_detail=duty_detail(status.duty, zone),
@@ -89,7 +89,10 @@ def through_words(through: Throughput) -> str:
     if through.burr_grams is None:
         return "-"
     grams = through.burr_grams if through.total_burr_grams is None else through.total_burr_grams
-    estimated = through.burr_estimated_grams
+    return _with_estimate(grams, through.burr_estimated_grams)
+
+
+def _with_estimate(grams: float, estimated: float | None) -> str:
     if estimated is None:
         return f"{kilograms(grams)} + ?"
     return f"about {kilograms(grams + estimated)}" if estimated else kilograms(grams)

@@ -16,6 +16,9 @@ from sqlalchemy import Connection, bindparam, delete, insert, or_, select, updat
 from . import accounts
 from .tables import burr_set, fitting, grinder
 
+WAS_IN = "was_in"
+"""Member of a voided set's description: the grinders it was said to be in."""
+
 
 @dataclass(frozen=True)
 class BurrSetRow:
@@ -136,17 +139,29 @@ def change(
     )
 
 
-def void(connection: Connection, account_no: int, burr_set_no: int, now: datetime) -> None:
-    """Mark the set voided, as if it had never been fitted: its fittings go."""
-    clear_fittings(connection, account_no, burr_set_no)
+def void(
+    connection: Connection,
+    account_no: int,
+    found: BurrSetRow,
+    grinder_ids: Iterable[str],
+    now: datetime,
+) -> None:
+    """Mark the set voided, as if it had never been fitted: its fittings go.
+
+    The grinders it was said to be in are kept beside what describes it, so that those who saw it
+    before see that it was voided.
+    """
+    if found.voided_at is not None:
+        return
+    clear_fittings(connection, account_no, found.burr_set_no)
     connection.execute(
         update(burr_set)
-        .where(
-            burr_set.c.account_no == account_no,
-            burr_set.c.burr_set_no == burr_set_no,
-            burr_set.c.voided_at.is_(None),
+        .where(burr_set.c.account_no == account_no, burr_set.c.burr_set_no == found.burr_set_no)
+        .values(
+            voided_at=now,
+            revision=burr_set.c.revision + 1,
+            description={**found.description, WAS_IN: sorted(set(grinder_ids))},
         )
-        .values(voided_at=now, revision=burr_set.c.revision + 1)
     )
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, insert, select, update
 
+from ..core.entered import MOTOR_REPLACED
 from . import accounts
 from .fact_tables import entry
 
@@ -27,6 +28,21 @@ class EntryRow:
     body: dict[str, Any]
     created_at: datetime
     voided_at: datetime | None = None
+
+
+def cuts_of(row: EntryRow) -> tuple[int, ...]:
+    """The instants at which sums of runs are cut in two because of an entry."""
+    if row.kind == PERIOD and row.body.get("purpose") is not None:
+        return (row.from_ms,) if row.to_ms is None else (row.from_ms, row.to_ms)
+    if row.kind == CARE and row.body["task"] == MOTOR_REPLACED:
+        return (row.from_ms,)
+    return ()
+
+
+def changes_runs(row: EntryRow) -> bool:
+    """Whether an entry is a correction that is about runs, not about watched time alone."""
+    named = ("grams_offset_mg", "grams_factor_ppm", "clock_offset_ms", "is_void")
+    return row.kind == CORRECTION and any(name in row.body for name in named)
 
 
 COLUMNS = tuple(

@@ -7,8 +7,11 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, and_, bindparam, insert, select, update
 
+from . import entries
 from .fact_tables import reading, watched
 from .tables import run
+
+FOR_EVER_MS = 2**62
 
 
 class ReadingRow(NamedTuple):
@@ -134,12 +137,25 @@ def listed(
 
 
 def closed_runs(
-    connection: Connection, account_no: int, run_keys: Iterable[bytes], *, until_ms: int
+    connection: Connection,
+    account_no: int,
+    grinder_no: int,
+    run_keys: Iterable[bytes],
+    *,
+    until_ms: int,
 ) -> set[bytes]:
-    """Which of the runs named by readings have come by now as runs begun by an instant."""
+    """Which of the runs named by a grinder's readings have come as its runs, begun by an instant.
+
+    A run of another grinder under that id is another run.
+    """
     rows = connection.execute(
         _CLOSED,
-        {"account_no": account_no, "keys": sorted(set(run_keys)), "until_ms": until_ms},
+        {
+            "account_no": account_no,
+            "grinder_no": grinder_no,
+            "keys": sorted(set(run_keys)),
+            "until_ms": until_ms,
+        },
     )
     return {bytes(key) for (key,) in rows}
 
@@ -174,19 +190,45 @@ def watched_within(
     high_ms: int,
     at_ms: int,
 ) -> tuple[list[tuple[int, int]], bool]:
-    """The watched spans that touch [low, high], and whether any at all began by an instant."""
+    """The watched spans that touch [low, high], and whether any at all began by an instant.
+
+    Corrections take back what was not watched; a span that lies in one was never watched.
+    """
     wanted = [watched.c.account_no == account_no, watched.c.grinder_no == grinder_no]
     rows = connection.execute(
         select(watched.c.from_ms, watched.c.to_ms)
         .where(*wanted, watched.c.from_ms <= high_ms, watched.c.to_ms >= low_ms)
         .order_by(watched.c.from_ms, watched.c.to_ms)
     ).all()
-    if rows:
-        return [(row.from_ms, row.to_ms) for row in rows], True
+    spans = [(row.from_ms, row.to_ms) for row in rows]
+    taken_back = [
+        (entry.from_ms, FOR_EVER_MS if entry.to_ms is None else entry.to_ms)
+        for entry in entries.in_force(connection, account_no, [grinder_no], [entries.CORRECTION])
+        if entry.body.get("is_unwatched")
+    ]
+    if spans and not taken_back:
+        return spans, True
     any_row = connection.execute(
-        select(watched.c.from_ms).where(*wanted, watched.c.from_ms <= at_ms).limit(1)
+        select(watched.c.from_ms)
+        .where(
+            *wanted,
+            watched.c.from_ms <= at_ms,
+            *((watched.c.from_ms < low) | (watched.c.to_ms > high) for low, high in taken_back),
+        )
+        .limit(1)
     ).first()
-    return [], any_row is not None
+    return _without(spans, taken_back), any_row is not None
+
+
+def _without(spans: list[tuple[int, int]], taken: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    for low, high in taken:
+        pieces = [
+            piece
+            for begin, end in spans
+            for piece in ((begin, min(end, low)), (max(begin, high), end))
+        ]
+        spans = [piece for piece in pieces if piece[0] < piece[1]]
+    return spans
 
 
 _KNOWN = select(reading.c.reading_key, reading.c.fingerprint).where(
@@ -222,6 +264,7 @@ _LATEST_MOTOR = (
 _CLOSED = select(run.c.run_key).where(
     and_(
         run.c.account_no == bindparam("account_no"),
+        run.c.grinder_no == bindparam("grinder_no"),
         run.c.run_key.in_(bindparam("keys", expanding=True)),
         run.c.started_ms <= bindparam("until_ms"),
     )

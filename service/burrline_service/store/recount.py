@@ -23,9 +23,9 @@ RECEIVED = TIME_SOURCES.index("received")
 
 
 def corrections_of(connection: Connection, account_no: int, grinder_no: int) -> list[Correction]:
-    """The corrections in force for a grinder."""
+    """The corrections in force for a grinder's runs."""
     rows = entries.in_force(connection, account_no, [grinder_no], [entries.CORRECTION])
-    return [correction_of(row) for row in rows]
+    return [correction_of(row) for row in rows if entries.changes_runs(row)]
 
 
 def correction_of(row: EntryRow) -> Correction:

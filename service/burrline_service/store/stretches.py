@@ -45,7 +45,7 @@ _REACHING = (
         *_OF_GRINDER,
         run.c.started_ms >= bindparam("earliest_ms"),
         run.c.started_ms < bindparam("to_ms"),
-        _ended_ms >= bindparam("since_ms"),
+        (_ended_ms >= bindparam("since_ms")) | run.c.on_ms.is_(None),
     )
     .order_by(run.c.started_ms)
 )
@@ -76,7 +76,8 @@ def reaching(
 ) -> list[Stretch]:
     """Runs started before ``to_ms`` that last into the time from ``since_ms`` on, earliest first.
 
-    Voided ones are left out.
+    Of a run without seconds it is not known how long it lasted: those begun within the longest
+    run before are among them. Voided ones are left out.
     """
     rows = connection.execute(
         _REACHING,

@@ -102,10 +102,16 @@ class CorrectionFact:
     factor_ppm: int | None = None
     clock_ms: int | None = None
     is_void: bool = False
+    is_unwatched: bool = False
 
     @property
     def own_ms(self) -> int:
         return self.from_ms
+
+    @property
+    def is_about_runs(self) -> bool:
+        made = (self.offset_mg, self.factor_ppm, self.clock_ms)
+        return self.is_void or any(one is not None for one in made)
 
 
 @dataclass(frozen=True)
@@ -248,10 +254,10 @@ class Known:
     def up_to(self, at_ms: int) -> Known:
         """Only the facts whose own time is at or before an instant; a void goes with its thing.
 
-        What a clock correction moves is known by where it was moved to, together with the
-        correction, as a run that is voided is known together with its void.
+        A correction is known together with the runs it is about, as a void is with its thing: what
+        it moves is known by where it was moved to, with every other correction of it.
         """
-        moving = [fact for fact in self.of(CorrectionFact) if fact.clock_ms is not None]
+        corrections = self.of(CorrectionFact)
         kept: list[Fact] = []
         for fact in self.entered:
             if isinstance(fact, BurrSetFact):
@@ -259,9 +265,9 @@ class Known:
                 if stays:
                     kept.append(replace(fact, stays=stays))
             elif isinstance(fact, RunFact):
-                if moved_ms(fact, moving) <= at_ms:
+                if moved_ms(fact, corrections) <= at_ms:
                     kept.append(fact)
-            elif fact.own_ms <= at_ms or fact in moving:
+            elif fact.own_ms <= at_ms or isinstance(fact, CorrectionFact):
                 kept.append(fact)
         return Known(tuple(kept), self.voided & {name_of(fact) for fact in kept})
 
@@ -278,7 +284,8 @@ def moved_ms(run: RunFact, corrections: list[CorrectionFact]) -> int:
 def reaches(correction: CorrectionFact, run: RunFact) -> bool:
     """Whether a correction is about a run: by grinder, source and the start as it was sent."""
     return (
-        correction.grinder_id == run.grinder_id
+        correction.is_about_runs
+        and correction.grinder_id == run.grinder_id
         and correction.source in (None, run.source or "")
         and correction.from_ms <= run.raw_started_ms
         and (correction.to_ms is None or run.raw_started_ms < correction.to_ms)

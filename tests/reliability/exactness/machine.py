@@ -215,7 +215,8 @@ class FactsMachine(RuleBasedStateMachine):
     )
     def watch_or_clean(self, at_ms: int, length_ms: int, grinder_id: str, is_care: bool) -> None:
         if is_care:
-            self._tell(CareFact(f"care-{len(self.facts):06d}", grinder_id, at_ms, "cleaning"))
+            task = "motor_replaced" if length_ms % 2 else "cleaning"
+            self._tell(CareFact(f"care-{len(self.facts):06d}", grinder_id, at_ms, task))
         else:
             self._tell(WatchedFact(grinder_id, at_ms, at_ms + length_ms))
 
@@ -420,10 +421,14 @@ def times_of(known: Known) -> list[int]:
 
 
 def instant_of(known: Known, dice: Random) -> int:
-    """An instant to ask about, more often than not about a run that is just beginning."""
+    """An instant to ask about, mostly about a run that is just beginning, or amid a tally."""
     corrections = known.of(CorrectionFact)
     starts = [moved_ms(fact, corrections) for fact in known.of(RunFact)]
-    if starts and dice.random() < 0.7:
+    tallies = known.of(TallyFact)
+    if tallies and dice.random() < 0.2:
+        tally = dice.choice(tallies)
+        at_ms = dice.randint(tally.from_ms, tally.to_ms)
+    elif starts and dice.random() < 0.7:
         at_ms = dice.choice(starts) + dice.choice((0, 0, -1, 1, -1_500, -4_000, 1_500, 3_000))
     else:
         at_ms = dice.choice(times_of(known)) + dice.choice((0, 0, -1, 1, MINUTE))
@@ -498,7 +503,10 @@ def check_status(service: ToldService, known: Known, grinder_id: str, at_ms: int
         "burr_estimated_mg": whole(through.burr_estimated_grams),
         "grinder_mg": whole(through.grinder_grams),
         "run_ms": whole(through.grinder_run_seconds),
+        "motor_ms": whole(through.motor_run_seconds),
+        "grinder_estimated_mg": whole(through.grinder_estimated_grams),
         "today_mg": whole(through.today_grams),
+        "today_estimated_mg": whole(through.today_estimated_grams),
         "last_run_ms": None if through.last_run_at is None else milliseconds(through.last_run_at),
         "on_ms": whole(duty.on_seconds),
         "cycle_ms": whole(duty.cycle_seconds),
@@ -514,7 +522,8 @@ def check_status(service: ToldService, known: Known, grinder_id: str, at_ms: int
     expected = naive.status(known, grinder_id, at_ms)
     for name in ("low_fraction", "high_fraction", "coverage_fraction"):
         expected[name] = round(float(expected[name]), 6)
-    settle_estimate(told, expected, "burr_estimated_mg")
+    for name in ("burr", "grinder", "today"):
+        settle_estimate(told, expected, f"{name}_estimated_mg")
     assert told == expected, (grinder_id, at_ms, difference(told, expected))
 
 

@@ -121,6 +121,8 @@ mistakes = st.sampled_from(
         {"clock_ms": 30 * MINUTE, "factor_ppm": 0},
         {"is_void": True},
         {"is_void": True, "clock_ms": 4_000},
+        {"is_unwatched": True},
+        {"is_unwatched": True, "offset_mg": 100},
     )
 )
 corrections = st.builds(
@@ -133,18 +135,17 @@ corrections = st.builds(
     st.sampled_from((None, None, None, None, "", "scale", "plug")),
     mistakes,
 )
-tallied_mg = st.sampled_from((1_000_000, 999_999, 1, 0, 12_345_678))
+tallied_mg = st.sampled_from((999_999, 12_345_677, 1_000_000, 1, 12_345_678, 0))
 bases = st.sampled_from(BASES)
 purposes = st.sampled_from((*PURPOSES, "service", "cleaning"))
-# A removal at the very instant at which another set is fitted is taken for one that the fitting
-# implies, and goes with it: the one thing that is no function of the set of facts. None is drawn.
+# Many a removal is at the very instant at which another set is fitted.
 stays = st.builds(
     lambda grinder_id, at_ms, length: Stay(
-        grinder_id, at_ms, None if length is None else at_ms + length + 3
+        grinder_id, at_ms, None if length is None else at_ms + length
     ),
     grinder_ids,
     instants,
-    st.sampled_from((None, None, HOUR, DAY, 5 * SECOND)),
+    st.sampled_from((None, None, HOUR, HOUR, DAY, 5 * SECOND, 5 * SECOND + 3)),
 )
 plate_changes = st.one_of(
     st.builds(

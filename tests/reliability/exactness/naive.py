@@ -25,6 +25,7 @@ from .facts import (
     SECOND,
     SITES,
     BurrSetFact,
+    CareFact,
     CorrectionFact,
     Known,
     PeriodFact,
@@ -43,6 +44,7 @@ FILLED = ("setting", "coffee_lot", "rpm", "purpose", "feed")
 WEIGHED = ("weighed_out", "weighed_in")
 LONGEST_RUN_MS = 6 * HOUR
 QUARTER = 15 * MINUTE
+FOR_EVER = 2**60
 Span = tuple[int, int]
 
 
@@ -408,8 +410,7 @@ def open_runs(known: Known, grinder_id: str, since_ms: int, at_ms: int) -> list[
     """Stretches that readings show of runs which have not come."""
     come = {
         counted.run.run_id
-        for name in GRINDERS
-        for counted in counted_runs(known, name)
+        for counted in counted_runs(known, grinder_id)
         if counted.started_ms <= at_ms
     }
     seen: dict[str, list[int]] = {}
@@ -431,10 +432,17 @@ def is_known_at(
     """Whether it is known what the motor did at an instant, from what was known by another."""
     ran = ran_spans(known, grinder_id, at_ms)
     first_ms = min((low for low, _ in ran), default=None)
+    taken_back = [
+        (fact.from_ms, FOR_EVER if fact.to_ms is None else fact.to_ms)
+        for fact in known.of(CorrectionFact)
+        if fact.grinder_id == grinder_id and fact.is_unwatched
+    ]
     watched = [
         (fact.from_ms, fact.to_ms)
         for fact in known.of(WatchedFact)
-        if fact.grinder_id == grinder_id and fact.from_ms <= at_ms
+        if fact.grinder_id == grinder_id
+        and fact.from_ms <= at_ms
+        and not any(low <= fact.from_ms and fact.to_ms <= high for low, high in taken_back)
     ]
     tallied = [
         (fact.from_ms, fact.to_ms)
@@ -448,13 +456,15 @@ def is_known_at(
     reports = [] if watched or first_ms is None else [(first_ms, at_ms)]
 
     def holds(instant_ms: int) -> bool:
-        if _within(instant_ms, ran) or _within(instant_ms, watched):
+        if _within(instant_ms, ran):
+            return True
+        if _within(instant_ms, watched) and not _within(instant_ms, taken_back):
             return True
         if _within(instant_ms, tallied):
             return False
         return _within(instant_ms, reports) or _within(instant_ms, idle)
 
-    return [*ran, *watched, *tallied, *idle, *reports], holds
+    return [*ran, *watched, *taken_back, *tallied, *idle, *reports], holds
 
 
 # --- answers ------------------------------------------------------------------------------------
@@ -478,11 +488,23 @@ def status(known: Known, grinder_id: str, at_ms: int) -> dict[str, Any]:
     coffee = total(known, grinder_id, at_ms, 0, None, COFFEE)
     burr = coffee if fitted is None else through(known, fitted, at_ms)
     flow = burr.flow or expected_flow(known, grinder_id, at_ms)
+    flow_of_all = coffee.flow or expected_flow(known, grinder_id, at_ms)
     plate = plate_at(known, grinder_id, at_ms)
     zone = site_at(known, plate["site_id"], at_ms)["time_zone"]
     midnight_ms = max(
         start for start in _starts(zone, "day", at_ms - 2 * DAY, at_ms + 1) if start <= at_ms
     )
+    replaced_ms = max(
+        (
+            fact.at_ms
+            for fact in known.of(CareFact)
+            if fact.grinder_id == grinder_id
+            and fact.task == "motor_replaced"
+            and fact.at_ms <= at_ms
+        ),
+        default=0,
+    )
+    today = total(known, grinder_id, at_ms, midnight_ms, None, COFFEE)
     begun = [
         counted.started_ms
         for counted in counted_runs(known, grinder_id)
@@ -501,7 +523,10 @@ def status(known: Known, grinder_id: str, at_ms: int) -> dict[str, Any]:
         "burr_estimated_mg": None if fitted is None else estimate(burr, flow),
         "grinder_mg": coffee.grams_mg,
         "run_ms": total(known, grinder_id, at_ms, 0, None, PURPOSES).on_ms,
-        "today_mg": total(known, grinder_id, at_ms, midnight_ms, None, COFFEE).grams_mg,
+        "motor_ms": total(known, grinder_id, at_ms, replaced_ms, None, PURPOSES).on_ms,
+        "grinder_estimated_mg": estimate(coffee, flow_of_all),
+        "today_mg": today.grams_mg,
+        "today_estimated_mg": estimate(today, flow_of_all),
         "last_run_ms": max(begun, default=None),
         **_duty(known, grinder_id, at_ms, plate, flow),
         "motor": _motor(known, grinder_id, at_ms),
@@ -519,16 +544,22 @@ def _duty(
     covered_ms = measured_ms(
         since_ms, at_ms, [*borders, *ran], lambda instant: holds(instant) or _within(instant, ran)
     )
-    untimed_mg, unplaced_ms = 0, 0
+    possible_ms: Fraction | None = Fraction(0)
     for share in shares(known, grinder_id, at_ms):
-        if share.counted.started_ms >= since_ms:
-            if share.counted.run.on_ms is None and not share.grind_has_seconds:
-                untimed_mg += share.grams_mg or 0
-            if not share.counted.is_placed:
-                unplaced_ms += share.counted.run.on_ms or 0
+        lasted_ms = Fraction(0)
+        if share.counted.started_ms < since_ms - LONGEST_RUN_MS:
+            continue
+        if share.counted.run.on_ms is None and not share.grind_has_seconds and share.grams_mg:
+            if not flow:
+                possible_ms = None  # it may have lasted as long as any run
+                break
+            lasted_ms = share.grams_mg / flow
+        if not share.counted.is_placed:
+            lasted_ms += share.counted.run.on_ms or 0
+        ended_ms = share.counted.started_ms + lasted_ms
+        possible_ms += max(Fraction(0), ended_ms - max(since_ms, share.counted.started_ms))
     high = Fraction(1)
-    if flow or not untimed_mg:
-        possible_ms = unplaced_ms + (untimed_mg / flow if flow else 0)
+    if possible_ms is not None:
         high = min(Fraction(1), (on_ms + cycle_ms - covered_ms + possible_ms) / Fraction(cycle_ms))
     return {
         "on_ms": on_ms,

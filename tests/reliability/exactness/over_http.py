@@ -14,15 +14,12 @@ from burrline_service.store.database import Database
 
 from .facts import (
     NOW_MS,
-    CareFact,
     CorrectionFact,
     Fact,
-    PeriodFact,
-    ReadingFact,
     RunFact,
     TallyFact,
 )
-from .told import ToldService, instant, text_of
+from .told import ToldService, instant
 
 OPERATIONS = {operation.name: operation for operation in make_operations()}
 REFUSALS: dict[str, Callable[[], Exception]] = {
@@ -32,7 +29,6 @@ REFUSALS: dict[str, Callable[[], Exception]] = {
     "invalid": Invalid,
 }
 RENAMED = {"from_at": "from", "to_at": "to", "position": "cursor"}
-DRAWN = ("period_id", "correction_id")
 OF_QUERY = ("as_of", "from_at", "to_at", "by", "limit", "grinder_id")
 
 
@@ -51,8 +47,6 @@ class Told(dict[str, Any]):
 class HttpService(ToldService):
     """``make_http`` gives a client for a caller, ``set_clock`` moves the time the app sees."""
 
-    once_only = (RunFact, ReadingFact, TallyFact, CareFact)
-
     def __init__(
         self,
         database: Database,
@@ -61,24 +55,14 @@ class HttpService(ToldService):
         set_clock: Callable[[datetime], None],
     ) -> None:
         self.make_http, self.set_clock = make_http, set_clock
-        self.drawn_ids: dict[str, str] = {}  # of periods and corrections, by the facts' ids
-        self.period_starts: set[tuple[str, int]] = set()
         self.http: Any = None
         super().__init__(database)
-
-    def _enter(self, fact: Fact) -> str:
-        word = super()._enter(fact)
-        if isinstance(fact, PeriodFact):
-            self.drawn_ids[fact.period_id] = self.last["period_id"]
-        if isinstance(fact, CorrectionFact):
-            self.drawn_ids[fact.correction_id] = self.last["correction_id"]
-        return word
 
     def another(self) -> HttpService:
         return HttpService(self.database, make_http=self.make_http, set_clock=self.set_clock)
 
     def sendable(self, fact: Fact) -> Fact | None:
-        """What HTTP takes is narrower, and periods of one start are told apart by drawn ids."""
+        """What HTTP takes is narrower."""
         match fact:
             case RunFact():
                 if fact.started_ms is not None and fact.age_ms is not None:
@@ -89,10 +73,6 @@ class HttpService(ToldService):
                 fact = replace(fact, purpose="purge")
             case CorrectionFact():
                 fact = replace(fact, source=fact.source or None, factor_ppm=fact.factor_ppm or None)
-            case PeriodFact():
-                if (fact.grinder_id, fact.from_ms) in self.period_starts:
-                    return None
-                self.period_starts.add((fact.grinder_id, fact.from_ms))
         return fact
 
     def _act(self, action: Any, *, now_ms: int = NOW_MS, **arguments: Any) -> Any:
@@ -103,10 +83,8 @@ class HttpService(ToldService):
         path = operation.path
         for name in operation.path_ids:
             given = arguments.pop(name)
-            path = path.replace(f"<{name}>", self.drawn_ids.get(given, given))
+            path = path.replace(f"<{name}>", given)
         body = _body(action.__name__, arguments)
-        if operation.tells_new and action.__name__ in ("set_period", "add_correction"):
-            body = {name: value for name, value in body.items() if name not in DRAWN}
         query = {
             RENAMED.get(name, name): _plain(arguments[name])
             for name in OF_QUERY
@@ -130,29 +108,18 @@ class HttpService(ToldService):
             return told, answer.status_code == 201
         return told
 
-    def listed(self, grinder_id: str) -> dict[str, tuple[Any, ...]]:
-        """What is listed by drawn ids, where times are the same, in the order of its text."""
-        lists = super().listed(grinder_id)
-        for name in ("list_periods", "list_corrections"):
-            lists[name] = tuple(sorted(lists[name], key=text_of))
-        return lists
-
     def _items(self, page: Any) -> tuple[Any, ...]:
         assert page["next_cursor"] is None
         items: tuple[Any, ...] = page["items"]
         return items
 
     def _told(self, value: Any) -> Any:
-        """An answer with the facts' own ids in the place of drawn ones."""
+        """An answered value, objects with their members by the names of the records."""
         if isinstance(value, dict):
-            told = Told({name: self._told(inner) for name, inner in value.items()})
-            if "correction_ids" in told:
-                told["correction_ids"] = tuple(sorted(told["correction_ids"]))
-            return told
+            return Told({name: self._told(inner) for name, inner in value.items()})
         if isinstance(value, list):
             return tuple(self._told(inner) for inner in value)
-        own = {drawn: given for given, drawn in self.drawn_ids.items()}
-        return own.get(value, value) if isinstance(value, str) else value
+        return value
 
 
 def _plain(value: Any) -> Any:

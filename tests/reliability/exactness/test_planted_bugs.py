@@ -195,7 +195,7 @@ def test_a_tally_is_rounded_per_piece(is_caught: Callable[[], None], monkeypatch
 def test_clipping_is_forgotten_for_a_run_in_progress(
     is_caught: Callable[[], None], monkeypatch: Plant
 ) -> None:
-    monkeypatch.setattr(standing, "_still_to_come_ms", lambda asked: 0)
+    monkeypatch.setattr(standing, "_still_to_come_ms", lambda asked, **since: 0)
     monkeypatch.setattr(history, "_last_running", lambda *arguments: [])
     is_caught()
 

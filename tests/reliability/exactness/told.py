@@ -168,6 +168,7 @@ class ToldService:
                     "grams_factor": over(fact.factor_ppm, 1_000_000),
                     "clock_offset_seconds": over(fact.clock_ms, 1000),
                     "is_void": fact.is_void,
+                    "is_unwatched": fact.is_unwatched,
                     "reason": "the cup stood on the scale",
                 }
                 _, is_new = self._act(entries.add_correction, fields=fields)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -16,6 +16,7 @@ from burrline_service.core.errors import (
     FittingsOverlap,
     Invalid,
     NotFound,
+    OutOfReach,
     RevisionMismatch,
     RevisionRequired,
 )
@@ -94,7 +95,7 @@ def test_fitting_a_set_closes_the_one_before(database: Database) -> None:
     fit(database, caller, "bar-1", "a", NOW - 2 * DAY)
     fit(database, caller, "bar-1", "b", NOW - DAY)
     found = burrs.get_burr_set(database, caller, burr_set_id="a", now=NOW)
-    assert found.fittings == (Fitting("bar-1", NOW - 2 * DAY, NOW - DAY),)
+    assert found.fittings == (Fitting("bar-1", NOW - 2 * DAY, NOW - DAY, True),)
     page = burrs.list_burr_sets(
         database, caller, grinder_id="bar-1", limit=10, position=None, now=NOW
     )
@@ -290,7 +291,7 @@ def test_a_mended_date_moves_the_runs_it_should(database: Database) -> None:
     assert grams(database, caller) == ("b", 20 * 18.0)
     assert grams(database, caller, as_of=NOW - 21 * HOUR) == ("a", 3 * 18.0)
     first = burrs.get_burr_set(database, caller, burr_set_id="a", now=NOW)
-    assert first.fittings == (Fitting("bar-1", NOW - 3 * DAY, NOW - 20 * HOUR),)
+    assert first.fittings == (Fitting("bar-1", NOW - 3 * DAY, NOW - 20 * HOUR, True),)
 
 
 def test_a_set_can_be_taken_out_and_never_have_been_in(database: Database) -> None:
@@ -311,13 +312,47 @@ def test_sending_back_what_was_read_changes_nothing_and_freezes_nothing(database
     send(database, caller, [a_run(number, NOW - number * HOUR - MINUTE) for number in range(48)])
     before = status_text(status(database, caller))
     read = burrs.get_burr_set(database, caller, burr_set_id="a", now=NOW)
-    same = [(stay.grinder_id, stay.fitted_at, stay.removed_at) for stay in read.fittings]
-    assert patch(database, caller, "a", stays(*same)).fittings == read.fittings
+    same = {"fittings": [asdict(stay) for stay in read.fittings]}
+    assert patch(database, caller, "a", same).fittings == read.fittings
     assert status_text(status(database, caller)) == before
     # the end that was read was the other set's doing, and goes with it
     patch(database, caller, "b", stays(("bar-1", NOW - 12 * HOUR, None)))
     found = burrs.get_burr_set(database, caller, burr_set_id="a", now=NOW)
-    assert found.fittings == (Fitting("bar-1", NOW - 3 * DAY, NOW - 12 * HOUR),)
+    assert found.fittings == (Fitting("bar-1", NOW - 3 * DAY, NOW - 12 * HOUR, True),)
+
+
+@pytest.mark.parametrize("is_entered_first", [True, False])
+def test_a_removal_that_was_entered_stays_when_the_set_fitted_then_is_voided(
+    database: Database, is_entered_first: bool
+) -> None:
+    caller = new_chain(database)
+    fit(database, caller, "bar-1", "a", NOW - 3 * DAY)
+    removed = stays(("bar-1", NOW - 3 * DAY, NOW - DAY))
+    if is_entered_first:
+        patch(database, caller, "a", removed)
+    fit(database, caller, "bar-1", "b", NOW - DAY)
+    if not is_entered_first:
+        patch(database, caller, "a", removed)
+    assert burrs.get_burr_set(database, caller, burr_set_id="a", now=NOW).fittings == (
+        Fitting("bar-1", NOW - 3 * DAY, NOW - DAY, False),
+    )
+    burrs.void_burr_set(database, caller, burr_set_id="b", now=NOW)
+    assert grams(database, caller) == (None, None)
+    found = burrs.get_burr_set(database, caller, burr_set_id="a", now=NOW)
+    assert found.fittings == (Fitting("bar-1", NOW - 3 * DAY, NOW - DAY, False),)
+
+
+def test_an_implied_removal_that_was_changed_is_refused_and_not_lost(database: Database) -> None:
+    caller = new_chain(database)
+    fit(database, caller, "bar-1", "a", NOW - 3 * DAY)
+    fit(database, caller, "bar-1", "b", NOW - DAY)
+    read = burrs.get_burr_set(database, caller, burr_set_id="a", now=NOW)
+    changed = asdict(replace(read.fittings[0], removed_at=NOW - 2 * DAY))
+    with pytest.raises(Invalid) as refusal:
+        patch(database, caller, "a", {"fittings": [changed]})
+    assert [fault.pointer for fault in refusal.value.faults] == ["/fittings/0/removed_at"]
+    mended = patch(database, caller, "a", {"fittings": [{**changed, "is_removal_implied": False}]})
+    assert mended.fittings == (Fitting("bar-1", NOW - 3 * DAY, NOW - 2 * DAY),)
 
 
 def test_descriptions_are_merged(database: Database) -> None:
@@ -436,6 +471,51 @@ def test_a_bound_key_sees_the_sets_of_its_own_grinders_only(database: Database) 
             burrs.list_burr_sets(
                 database, bound, grinder_id="bar-1", limit=5, position=None, now=NOW
             )
+
+
+def test_a_bound_key_sees_a_sets_stays_in_its_own_grinders_alone(database: Database) -> None:
+    caller = new_chain(database, "bar-1")
+    make_site(database, caller, "harbour")
+    make_grinder(database, caller, "bar-9", site_id="harbour")
+    fit(database, caller, "bar-1", "a", NOW - 2 * DAY)
+    moved = fit(database, caller, "bar-9", "a", NOW - DAY, is_new=False)
+    assert [stay.grinder_id for stay in moved.fittings] == ["bar-1", "bar-9"]
+    bound = replace(caller, site_ids=frozenset({"harbour"}))
+    seen = (Fitting("bar-9", NOW - DAY),)
+    assert burrs.get_burr_set(database, bound, burr_set_id="a", now=NOW).fittings == seen
+    page = burrs.list_burr_sets(
+        database, bound, grinder_id="bar-9", limit=5, position=None, now=NOW
+    )
+    assert [burr_set.fittings for burr_set in page.items] == [seen]
+    assert patch(database, bound, "a", {"material": "steel"}).fittings == seen
+    for act in (
+        lambda: patch(database, bound, "a", stays(("bar-9", NOW - DAY, None))),
+        lambda: burrs.void_burr_set(database, bound, burr_set_id="a", now=NOW),
+    ):
+        with pytest.raises(OutOfReach) as refusal:
+            act()
+        assert "bar-1" not in str(refusal.value)
+    kept = burrs.get_burr_set(database, caller, burr_set_id="a", now=NOW)
+    assert kept.fittings == moved.fittings
+
+
+def test_voiding_a_set_again_answers_like_the_first_time(database: Database) -> None:
+    caller = new_chain(database, "bar-1")
+    make_site(database, caller, "harbour")
+    make_grinder(database, caller, "bar-9", site_id="harbour")
+    fit(database, caller, "bar-1", "a", NOW - DAY)
+    fit(database, caller, "bar-9", "b", NOW - DAY)
+    bound = replace(caller, site_ids=frozenset({"mill-lane"}))
+    first, again = (
+        burrs.void_burr_set(database, bound, burr_set_id="a", now=NOW + later)
+        for later in (timedelta(), HOUR)
+    )
+    assert first == again
+    assert first.voided_at == NOW
+    assert burrs.get_burr_set(database, bound, burr_set_id="a", now=NOW) == first
+    elsewhere = replace(caller, site_ids=frozenset({"harbour"}))
+    with pytest.raises(NotFound):
+        burrs.void_burr_set(database, elsewhere, burr_set_id="a", now=NOW)
 
 
 def test_a_stranger_finds_no_set(database: Database) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from burrline_service.actions import burrs, ingest, keep, once, report
+from burrline_service.actions import burrs, entries, history, ingest, keep, once, report
 from burrline_service.actions.once import Reply
 from burrline_service.actions.standing import LOOK_BACK
 from burrline_service.core.errors import (
@@ -255,6 +255,71 @@ def test_a_fitting_elsewhere_is_held_to_the_archive_of_the_grinder_it_leaves(
     through = [run for run in RUNS if FITTED_AT <= started(run) < at and run.purpose != "cleaning"]
     found = status(database, caller, "bar-2").throughput
     assert found.burr_grams == round(sum(1000 * (run.grams or 0) for run in through)) / 1000
+
+
+# --- what else cuts the sums --------------------------------------------------------------------
+
+
+def throughput(database: Database, caller: Caller) -> list[Any]:
+    found = history.get_throughput(
+        database, caller, grinder_id="bar-1", by="day", from_at=NOW - 18 * DAY, now=NOW
+    )
+    return [
+        (bucket.grams, bucket.cleaning_grams, bucket.run_count, bucket.run_seconds)
+        for bucket in found.buckets
+    ]
+
+
+def test_a_purpose_told_amid_an_hour_holds_for_the_same_runs_after_the_archive(
+    database: Database,
+) -> None:
+    caller = new_chain(database)
+    send(database, caller, [a_run(n, NOW - 9 * DAY - n * 7 * MINUTE) for n in range(2000)])
+    began_at = NOW - 15 * DAY + 31 * MINUTE
+    told = {"purpose": "cleaning", "from_at": began_at, "to_at": began_at + DAY + 11 * MINUTE}
+    care = {"task": "motor_replaced", "at": NOW - 16 * DAY + 29 * MINUTE}
+    entries.set_period(database, caller, grinder_id="bar-1", fields=told, now=NOW)
+    entries.record_care(database, caller, grinder_id="bar-1", fields=care, now=NOW)
+    before = throughput(database, caller), status_text(status(database, caller))
+    assert archive(database) > 500
+    assert (throughput(database, caller), status_text(status(database, caller))) == before
+
+
+@pytest.mark.parametrize(
+    "act",
+    [
+        lambda *given, at: entries.set_period(
+            *given, fields={"purpose": "purge", "from_at": at}, grinder_id="bar-1", now=NOW
+        ),
+        lambda *given, at: entries.record_care(
+            *given, fields={"task": "motor_replaced", "at": at}, grinder_id="bar-1", now=NOW
+        ),
+    ],
+)
+def test_amid_an_archived_hour_no_purpose_and_no_motor_begins_but_on_the_hour_it_does(
+    database: Database, act: Callable[..., Any]
+) -> None:
+    caller = chain(database)
+    archive(database)
+    at = (HORIZON - 6 * DAY).replace(minute=0)
+    with pytest.raises(PeriodArchived):
+        act(database, caller, at=at + MINUTE)
+    _, is_new = act(database, caller, at=at)
+    assert is_new
+
+
+def test_local_days_that_begin_amid_an_archived_hour_lose_no_gram(database: Database) -> None:
+    # Source: tz database (IANA), release 2026f, file asia, Zone Asia/Kathmandu: 5:45 since 1986
+    caller = new_account(database)
+    make_site(database, caller, time_zone="Asia/Kathmandu")
+    make_grinder(database, caller)
+    send(database, caller, [a_run(n, NOW - 9 * DAY - n * 7 * MINUTE) for n in range(1500)])
+    before = throughput(database, caller)
+    assert archive(database) > 400
+    after = throughput(database, caller)
+    assert [sum(column) for column in zip(*after, strict=True)] == [
+        sum(column) for column in zip(*before, strict=True)
+    ]
 
 
 # --- the work itself ------------------------------------------------------------------------------

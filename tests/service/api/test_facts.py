@@ -304,6 +304,69 @@ def test_a_period_fills_in_what_runs_leave_out(client: CheckedClient, clock: Clo
     assert (nothing.status_code, pointers(nothing)) == (422, ["#"])
 
 
+@pytest.mark.parametrize(
+    ("path", "id_name", "entered", "other"),
+    [
+        ("grinders/bar-1/periods", "period_id", {"setting": 4.8}, {"setting": 5.0}),
+        ("grinders/bar-1/care", "care_id", {"task": "cleaning"}, {"task": "repair"}),
+        (
+            "corrections",
+            "correction_id",
+            {"grinder_id": "bar-1", "from": "2026-01-05T06:00:00Z", "reason": "x", "is_void": True},
+            {"reason": "y"},
+        ),
+    ],
+)
+def test_what_is_entered_under_an_id_of_ones_own_is_once(
+    client: CheckedClient,
+    clock: Clock,
+    path: str,
+    id_name: str,
+    entered: dict[str, Any],
+    other: dict[str, Any],
+) -> None:
+    mine = {id_name: "mine-0001", **entered}
+    first = client.post(f"/v1/{path}", json=mine)
+    clock.pass_by(minutes=5)  # "from now on" is the now of the first
+    again = client.post(f"/v1/{path}", json=mine)
+    assert (first.status_code, again.status_code) == (201, 200)
+    assert first.json == again.json
+    assert first.json[id_name] == "mine-0001"
+    differing = client.post(f"/v1/{path}", json={**mine, **other})
+    assert (differing.status_code, differing.json["type"]) == (409, f"{TYPE}already-exists")
+
+
+@pytest.mark.parametrize("order", [(0, 1), (1, 0)])
+def test_of_two_periods_of_one_instant_the_last_by_id_holds_however_they_come(
+    client: CheckedClient, clock: Clock, order: tuple[int, int]
+) -> None:
+    at = ago(clock, hours=2)
+    both = [{"period_id": f"day-{letter}-000", "from": at, "coffee_lot": letter} for letter in "AB"]
+    for number in order:
+        assert client.post("/v1/grinders/bar-1/periods", json=both[number]).status_code == 201
+    run = {"run_id": "run-00000001", "grinder_id": "bar-1", "age_seconds": 60, "grams": 18}
+    assert client.post("/v1/runs", json=run).status_code == 201
+    assert client.get("/v1/runs/run-00000001").json["coffee_lot"] == "B"
+
+
+def test_a_moved_run_counts_at_its_corrected_start_at_every_instant(
+    client: CheckedClient, clock: Clock
+) -> None:
+    run = {"run_id": "run-00000001", "grinder_id": "bar-1", "started_at": ago(clock, hours=1)}
+    client.post("/v1/runs", json={**run, "grams": 18, "seconds": 8})
+    fast = {
+        "grinder_id": "bar-1",
+        "from": ago(clock, hours=1.5),
+        "clock_offset_seconds": -7200,
+        "grams_offset": -2,
+        "reason": "its clock was on summer time",
+    }
+    assert client.post("/v1/corrections", json=fast).status_code == 201
+    for hours, grams in ((3.1, 0), (2.9, 16), (1, 16)):
+        asked = f"/v1/grinders/bar-1/status?as_of={ago(clock, hours=hours)}"
+        assert client.get(asked).json["throughput"]["grinder_grams"] == grams
+
+
 def test_a_correction_changes_the_answers_until_it_is_revoked(
     client: CheckedClient, clock: Clock
 ) -> None:
@@ -464,3 +527,112 @@ def test_a_burr_set_entered_by_mistake_is_voided(client: CheckedClient, clock: C
     assert voided.headers["ETag"] == client.get("/v1/burr-sets/mistake").headers["ETag"]
     status = client.get("/v1/grinders/bar-1/status").json
     assert status["throughput"]["burr_set_id"] == "first"
+
+
+# --- what is possible, and what nobody weighed ----------------------------------------------------
+
+
+def test_a_run_of_unknown_length_begun_before_the_cycle_may_reach_into_it(
+    client: CheckedClient, clock: Clock
+) -> None:
+    """At 2 g/s 200 g last 100 s: begun 640 s ago, 60 s of them may lie in the last 600 s."""
+    plate = {"grind": {"expected_grams_per_second": 2}}
+    path = "/v1/grinders/bar-1"
+    first = {"grinder_id": "bar-1", "run_id": "run-00000000", "age_seconds": 9000, "seconds": 1}
+    scale = {"grinder_id": "bar-1", "run_id": "run-00000001", "age_seconds": 640, "grams": 200}
+    for run in (first, scale):
+        assert client.post("/v1/runs", json=run).status_code == 201
+    duty = client.get(f"{path}/status").json["duty"]
+    assert (duty["low_fraction"], duty["high_fraction"]) == (0, 1)  # no flow is known at all
+    assert client.patch(path, json=plate, headers={"If-Match": "*"}).status_code == 200
+    duty = client.get(f"{path}/status").json["duty"]
+    assert (duty["low_fraction"], duty["high_fraction"]) == (0, 0.1)
+    assert duty["coverage_fraction"] == 1
+    clock.pass_by(minutes=2)
+    assert client.get(f"{path}/status").json["duty"]["high_fraction"] == 0
+
+
+def test_a_run_of_another_grinder_closes_no_open_run_here(
+    client: CheckedClient, clock: Clock
+) -> None:
+    for age_seconds in (90, 10):
+        line = {"grinder_id": "bar-1", "run_id": "run-00000001", "is_running": True}
+        sent = client.post("/v1/readings", json={**line, "age_seconds": age_seconds})
+        assert sent.json["accepted"] == 1
+    there = {"run_id": "run-00000001", "grinder_id": "bar-2", "age_seconds": 95, "seconds": 90}
+    assert client.post("/v1/runs", json=there).status_code == 201
+    assert client.get("/v1/grinders/bar-1/status").json["duty"]["on_seconds"] == 80
+
+
+def test_what_nobody_weighed_stands_beside_the_grams_of_the_day_and_the_grinder(
+    client: CheckedClient, clock: Clock
+) -> None:
+    """The flow is that of weighed runs, 2 g/s; 8 s today and 5 s yesterday came without grams."""
+    clock.pass_by(hours=4)
+    for number, (hours, more) in enumerate(
+        ((1, {"grams": 20, "seconds": 10}), (2, {"seconds": 8}), (30, {"seconds": 5}))
+    ):
+        run = {"run_id": f"run-{number:08d}", "grinder_id": "bar-1", **more}
+        client.post("/v1/runs", json={**run, "started_at": ago(clock, hours=hours)})
+        found = client.get("/v1/grinders/bar-1/status").json["throughput"]
+    assert (found["today_grams"], found["today_estimated_grams"]) == (20, 16)
+    assert (found["grinder_grams"], found["grinder_estimated_grams"]) == (20, 26)
+    unknown = {"run_id": "run-00000009", "grinder_id": "bar-2", "age_seconds": 60, "seconds": 5}
+    client.post("/v1/runs", json=unknown)
+    found = client.get("/v1/grinders/bar-2/status").json["throughput"]
+    assert (found["today_estimated_grams"], found["grinder_estimated_grams"]) == (None, None)
+
+
+def test_a_new_motor_begins_its_seconds_anew(client: CheckedClient, clock: Clock) -> None:
+    for number, minutes in enumerate((300, 200, 100)):
+        run = {"run_id": f"run-{number:08d}", "grinder_id": "bar-1", "seconds": 10 + number}
+        client.post("/v1/runs", json={**run, "started_at": ago(clock, minutes=minutes)})
+    path = "/v1/grinders/bar-1"
+
+    def seconds(minutes: float) -> tuple[float, float]:
+        found = client.get(f"{path}/status?as_of={ago(clock, minutes=minutes)}").json["throughput"]
+        return found["grinder_run_seconds"], found["motor_run_seconds"]
+
+    assert seconds(0) == (33, 33)
+    care = {"task": "motor_replaced", "at": ago(clock, minutes=250)}
+    entered = client.post(f"{path}/care", json=care).json
+    assert (seconds(0), seconds(150), seconds(260)) == ((33, 23), (21, 11), (10, 10))
+    assert client.post(f"/v1/care/{entered['care_id']}/void").status_code == 200
+    assert seconds(0) == (33, 33)
+
+
+def test_an_id_of_the_wrong_length_is_refused_in_words(client: CheckedClient) -> None:
+    answer = client.post("/v1/grinders/bar-1/care", json={"task": "repair", "care_id": "c1"})
+    (error,) = answer.json["errors"]
+    assert error["pointer"] == "#/care_id"
+    assert error["detail"] == "must be 8 to 128 characters out of A-Z a-z 0-9 . _ : -"
+
+
+def test_a_time_that_nobody_watched_is_taken_back_and_given_back(
+    client: CheckedClient, clock: Clock
+) -> None:
+    run = {"run_id": "run-00000001", "grinder_id": "bar-1", "seconds": 8, "age_seconds": 7200}
+    assert client.post("/v1/runs", json=run).status_code == 201
+
+    def coverage() -> float:
+        found: float = client.get("/v1/grinders/bar-1/status").json["duty"]["coverage_fraction"]
+        return found
+
+    assert coverage() == 1  # nobody ever watched: silence is idleness from the first run on
+    said = {
+        "runs": [],
+        "watched_from": ago(clock, minutes=60),
+        "watched_until": ago(clock, minutes=7),
+        "watched_grinder_ids": ["bar-1"],
+    }
+    assert client.post("/v1/runs/batch", json=said).status_code == 200
+    assert coverage() == 0.3  # 3 of the last 10 minutes
+    mistake = {"grinder_id": "bar-1", "reason": "the gateway was off", "is_unwatched": True}
+    part = {**mistake, "from": ago(clock, minutes=8.5), "to": ago(clock, minutes=5)}
+    assert client.post("/v1/corrections", json=part).json["is_unwatched"] is True
+    assert coverage() == 0.15
+    whole = client.post("/v1/corrections", json={**mistake, "from": ago(clock, minutes=60)}).json
+    assert coverage() == 1
+    assert client.get("/v1/runs/run-00000001").json["correction_ids"] == []
+    assert client.post(f"/v1/corrections/{whole['correction_id']}/revoke").status_code == 200
+    assert coverage() == 0.15
