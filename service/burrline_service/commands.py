@@ -17,8 +17,7 @@ from .core.errors import SchemaMismatch, Unavailable
 from .core.records import Key
 from .settings import Settings
 from .store.database import Database, open_database
-from .store.migrate import check_schema
-from .store.migrate import migrate as migrate_database
+from .store.schema import check_schema
 
 NOT_NOW = (Unavailable, SchemaMismatch)
 
@@ -70,6 +69,8 @@ def work(settings: Settings, parsed: argparse.Namespace) -> None:
 
 
 def migrate(settings: Settings, parsed: argparse.Namespace) -> None:
+    from .store.migrate import migrate as migrate_database
+
     before, after = migrate_database(settings.migration_database_url)
     if before == after:
         print(f"burrline-service: the database is at revision {after} already")

@@ -41,7 +41,7 @@ def measured(*, is_quick: bool) -> Iterator[list[Measured]]:
             alone = make()
             database = open_database(alone.url)
             yield footprint.room(alone, database, kind, batches=sizes[1] // 5000)
-            yield within.history(database, kind, sizes, repeats=repeats)
+            yield within.history(alone, database, kind, sizes, repeats=repeats)
             database.close()
             yield within.growth([make(), make()], kind, sizes, repeats=repeats)
 

@@ -9,6 +9,7 @@ import sqlite3
 import statistics
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -26,9 +27,9 @@ SUMS = ("grinder_hour", "grinder_day", "grinder_state")
 BASE = "flask, marshmallow, apispec, sqlalchemy, psycopg"
 WATCH = """
 import sys, time
-began = time.perf_counter()
+began = time.process_time()
 import {names}
-print(time.perf_counter() - began, 'scipy' in sys.modules, 'numpy' in sys.modules)
+print(time.process_time() - began, 'scipy' in sys.modules, 'numpy' in sys.modules)
 """
 
 
@@ -75,22 +76,26 @@ def room(made: MadeDatabase, database: Database, kind: str, *, batches: int) -> 
 
 
 def importing(*, repeats: int) -> list[Measured]:
-    """The application against the libraries that it stands on."""
+    """The application against the libraries that it stands on: processor time, compiled before."""
     times: dict[str, list[float]] = {"app": [], "base": []}
     loaded = ""
-    for _ in range(repeats):
+    compiled = tempfile.TemporaryDirectory(prefix="burrline-compiled-")
+    keeping = {"PYTHONPYCACHEPREFIX": compiled.name, "PYTHONDONTWRITEBYTECODE": ""}
+    for repeat in range(-1, repeats):  # the first one compiles
         for name, names in (("app", "burrline_service.app"), ("base", BASE)):
             out = subprocess.run(
                 [sys.executable, "-c", WATCH.format(names=names)],
                 capture_output=True,
                 text=True,
                 check=True,
-                env=service_environment({}),
+                env={**service_environment({}), **keeping},
                 cwd=Path(__file__).parents[2],
             ).stdout.split()
-            times[name].append(float(out[0]))
+            if repeat >= 0:
+                times[name].append(float(out[0]))
             if name == "app":
                 loaded = f"scipy loaded: {out[1]}, numpy loaded: {out[2]}"
+    compiled.cleanup()
     return [
         Measured(
             "G14",

@@ -31,7 +31,13 @@ class Client:
         self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
 
     def post(self, body: bytes) -> Any:
-        self._connection.request("POST", self._path, body, self._headers)
+        return self._ask("POST", body)
+
+    def get(self) -> Any:
+        return self._ask("GET", None)
+
+    def _ask(self, method: str, body: bytes | None) -> Any:
+        self._connection.request(method, self._path, body, self._headers)
         answer = self._connection.getresponse()
         text = answer.read()
         if answer.status not in (200, 201):

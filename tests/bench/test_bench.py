@@ -36,7 +36,8 @@ def test_a_ratio_is_the_median_of_the_pairs() -> None:
 
 
 def test_the_scripts_measure(database: Database) -> None:
-    times = status_by_size.measure(database, (20, 60), repeats=2, calls=1)
+    caller = status_by_size.chain_of(database, (20, 60))
+    times = status_by_size.within(database, caller, (20, 60), repeats=2, calls=1)
     assert list(times) == ["runs-20", "runs-60"]
     times = single_and_batch.measure(database, batch_count=5, repeats=2)
     assert paired.ratio(times, single_and_batch.SINGLE, single_and_batch.BATCH) > 0

@@ -177,19 +177,11 @@ def late(database: Database, kind: str, *, repeats: int) -> list[Measured]:
     ]
 
 
-def history(database: Database, kind: str, sizes: Sequence[int], *, repeats: int) -> list[Measured]:
+def history(
+    made: MadeDatabase, database: Database, kind: str, sizes: Sequence[int], *, repeats: int
+) -> list[Measured]:
     """A status and a fleet page with few and with many runs, at equal density of late."""
-    times = status_by_size.measure(database, sizes, repeats=repeats, calls=3)
-    small, large = times
-    found = [
-        Measured(
-            "G7",
-            f"status, {kind}, {sizes[1]:,} runs of {sizes[0]:,}",
-            1.5,
-            paired.ratio(times, large, small),
-            note=f"{paired.milliseconds(times, small)}, {paired.milliseconds(times, large)}",
-        )
-    ]
+    found = status_by_size.measured(made, database, kind, sizes, repeats=repeats)
     callers = []
     for each in (10, sizes[1] // sizes[0] * 10):
         caller = shapes.chain_of(database, 200)
@@ -278,7 +270,7 @@ def main(kind: str = "postgresql", repeats: str = "8") -> None:
             *by_schema_alone(made, database, kind, repeats=count),
             *repeated(database, kind, repeats=count),
             *late(database, kind, repeats=count),
-            *history(database, kind, (1_000, 10_000), repeats=count),
+            *history(made, database, kind, (1_000, 10_000), repeats=count),
             *growth([make(), make()], kind, (10_000, 100_000), repeats=count),
         ]
         database.close()

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
 from ..core.answers import Alert
-from ..core.episode_duty import duty_episodes
 from ..core.episode_facts import DatedLimits, Episode, Reading, Stretch
-from ..core.episodes import long_run_episodes, overheat_episodes, quiet_before_ms
 from ..core.errors import Fault, FutureInstant, Invalid
 from ..core.heat import applied_limit_celsius
 from ..core.nameplate import grinder_of
@@ -16,16 +15,15 @@ from ..core.records import Caller, Page
 from ..store import grinders, readings, stretches
 from ..store.database import Connection, Database
 from ..store.grinders import GrinderRow
-from ..store.stretches import LONGEST_RUN_MS
-from ..store.types import EPOCH, to_instant, to_milliseconds
+from ..store.types import to_instant, to_milliseconds
 from . import reach, running
-from .on_time import PLACED
 
 LONG_RUN_SECONDS = 600.0
 """A single run longer than this is told of (our choice, no source)."""
 DEFAULT_SPAN = timedelta(days=7)
 LONGEST_SPAN = timedelta(days=92)
 GRINDER_LIMIT = 200
+GRINDER_DAYS = 400
 DAY_MS = 24 * 3_600_000
 WINDOWS_MS = (DAY_MS // 12, DAY_MS, 4 * DAY_MS)
 
@@ -60,21 +58,26 @@ def list_alerts(
 
     def work(connection: Connection) -> Page:
         found: list[Alert] = []
-        for row in _grinders(connection, caller, grinder_id, site_id, at=at, now=now):
-            for episode in episodes_of(
+        rows = _grinders(connection, caller, grinder_id, site_id, at=at, now=now)
+        # single runs of so many grinders at once as all in all make up so many days
+        most = max(1, GRINDER_DAYS // max(1, (high_at - low_at).days))
+        for start in range(0, len(rows), most):
+            some = rows[start : start + most]
+            held = episodes_of(
                 connection,
                 caller.account_no,
-                row,
+                some,
                 from_ms=to_milliseconds(low_at),
                 until_ms=to_milliseconds(at),
-            ):
-                is_open = episode.closed_at_ms is None
-                if (
-                    episode.opened_at_ms <= to_milliseconds(high_at)
-                    and kind in (None, episode.kind)
-                    and state in (None, "open" if is_open else "closed")
-                ):
-                    found.append(_alert(episode, row))
+            )
+            found += (
+                _alert(episode, row)
+                for row in some
+                for episode in held[row.grinder_no]
+                if episode.opened_at_ms <= to_milliseconds(high_at)
+                and kind in (None, episode.kind)
+                and state in (None, "open" if episode.closed_at_ms is None else "closed")
+            )
         found.sort(key=_place)
         if position is not None:
             found = [alert for alert in found if _place(alert) > tuple(position)]
@@ -87,30 +90,47 @@ def list_alerts(
 def episodes_of(
     connection: Connection,
     account_no: int,
-    found: GrinderRow,
+    found: Sequence[GrinderRow],
     *,
     from_ms: int,
     until_ms: int,
-) -> list[Episode]:
-    """What held at or after ``from_ms``, as it stood at ``until_ms``.
+) -> dict[int, list[Episode]]:
+    """What held of each grinder at or after ``from_ms``, as it stood at ``until_ms``.
 
     The fold begins at the last quiet instant before ``from_ms``, looked for up to four days back:
     nothing is remembered between two answers. A grinder that never rested in four days is folded
     from there on.
     """
-    limits = _limits(connection, account_no, found, until_ms)
-    quiet_ms, low_ms = None, 0
-    warm: list[Reading] = []
-    on: list[Stretch] = []
+    if not found:
+        return {}
+    from ..core.episodes import quiet_before_ms  # with numpy: loaded when first there is need
+
+    limits = {row.grinder_no: limits_of(row, until_ms) for row in found}
+    folded: dict[int, list[Episode]] = {}
     for window_ms in WINDOWS_MS:
         low_ms = max(0, from_ms - window_ms)
-        warm, on = _facts(connection, account_no, found.grinder_no, low_ms, until_ms)
-        quiet_ms = quiet_before_ms(
-            warm, on, limits, before_ms=from_ms, window_from_ms=low_ms or None
-        )
-        if quiet_ms is not None:
-            break
-    begins_ms = low_ms if quiet_ms is None else quiet_ms
+        restless = [number for number in limits if number not in folded]
+        facts = _facts(connection, account_no, restless, low_ms, until_ms) if restless else {}
+        for number, (warm, on) in facts.items():
+            quiet_ms = quiet_before_ms(
+                warm, on, limits[number], before_ms=from_ms, window_from_ms=low_ms or None
+            )
+            if quiet_ms is not None or window_ms == WINDOWS_MS[-1]:
+                begins_ms = low_ms if quiet_ms is None else quiet_ms
+                folded[number] = _folded(warm, on, limits[number], begins_ms, from_ms, until_ms)
+    return folded
+
+
+def _folded(
+    warm: Sequence[Reading],
+    on: Sequence[Stretch],
+    limits: Sequence[DatedLimits],
+    begins_ms: int,
+    from_ms: int,
+    until_ms: int,
+) -> list[Episode]:
+    from ..core.episodes import duty_episodes, long_run_episodes, overheat_episodes
+
     warm = [reading for reading in warm if reading.at_ms >= begins_ms]
     on = [stretch for stretch in on if stretch.started_ms >= begins_ms]
     episodes = (
@@ -159,57 +179,46 @@ def _grinders(
 
 
 def _facts(
-    connection: Connection, account_no: int, grinder_no: int, low_ms: int, until_ms: int
-) -> tuple[list[Reading], list[Stretch]]:
+    connection: Connection, account_no: int, grinder_nos: Sequence[int], low_ms: int, until_ms: int
+) -> dict[int, tuple[list[Reading], list[Stretch]]]:
     """Temperatures and motor-on time of a window, each as far as it was there by ``until_ms``."""
-    ends = stretches.run_ends(
-        connection,
-        account_no,
-        grinder_no,
-        from_ms=low_ms - LONGEST_RUN_MS,
-        to_ms=until_ms,
-        time_sources=PLACED,
-    )
-    warm = [
-        Reading(end.started_ms + (end.on_ms or 0), end.motor_decicelsius / 10)
-        for end in ends
-        if end.motor_decicelsius is not None
-    ]
-    warm += [
-        Reading(row.at_ms, row.motor_decicelsius / 10)
-        for row in readings.between(
-            connection, account_no, grinder_no, from_ms=low_ms, to_ms=until_ms + 1
-        )
-        if row.motor_decicelsius is not None
-    ]
-    on = [
-        Stretch(end.started_ms, end.started_ms + end.on_ms)
-        for end in ends
-        if end.on_ms and end.started_ms + end.on_ms > low_ms
-    ]
-    on += [
-        Stretch(*span)
-        for span in running.open_stretches(
-            connection, account_no, grinder_no, since_ms=low_ms, at_ms=until_ms
-        )
-    ]
-    return [reading for reading in warm if low_ms <= reading.at_ms <= until_ms], on
+    since = dict.fromkeys(grinder_nos, low_ms)
+    ends = stretches.run_ends(connection, account_no, since, until_ms=until_ms)
+    beside = readings.of_motors(connection, account_no, since, until_ms=until_ms)
+    open_now = running.open_stretches(connection, account_no, since, at_ms=until_ms)
+    facts = {}
+    for number in grinder_nos:
+        warm = [
+            Reading(end.started_ms + (end.on_ms or 0), end.motor_decicelsius / 10)
+            for end in ends.get(number, ())
+            if end.motor_decicelsius is not None
+        ]
+        warm += [Reading(at_ms, tenths / 10) for at_ms, tenths in beside.get(number, ())]
+        on = [
+            Stretch(end.started_ms, end.started_ms + end.on_ms)
+            for end in ends.get(number, ())
+            if end.on_ms and end.started_ms + end.on_ms > low_ms
+        ]
+        on += [Stretch(*span) for span in open_now.get(number, ())]
+        facts[number] = ([reading for reading in warm if low_ms <= reading.at_ms <= until_ms], on)
+    return facts
 
 
-def _limits(
-    connection: Connection, account_no: int, found: GrinderRow, until_ms: int
-) -> list[DatedLimits]:
-    """What the plate held the motor to, from when on."""
+def limits_of(found: GrinderRow, until_ms: int) -> list[DatedLimits]:
+    """What the plate held the motor to by an instant, from when on."""
     limits = []
-    for at, plate in grinders.plates_from(connection, account_no, found.grinder_no, since=EPOCH):
+    plates = grinders.plates_of(found)
+    for number, (at, plate) in enumerate(plates, 1):
         if to_milliseconds(at) <= until_ms:
-            grinder = grinder_of(
-                plate,
-                grinder_id=found.grinder.grinder_id,
-                site_id=found.grinder.site_id,
-                created_at=found.grinder.created_at,
-                revision=found.grinder.revision,
-            )
+            grinder = found.grinder  # of the last plate, as the row is of the same instant
+            if number < len(plates):
+                grinder = grinder_of(
+                    plate,
+                    grinder_id=found.grinder.grinder_id,
+                    site_id=found.grinder.site_id,
+                    created_at=found.grinder.created_at,
+                    revision=found.grinder.revision,
+                )
             limits.append(
                 DatedLimits(
                     to_milliseconds(at),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..core.errors import Refusal
 from ..store import accounts
 from ..store.database import Database
-from ..store.migrate import check_schema
+from ..store.schema import check_schema
 
 PASS = "pass"
 

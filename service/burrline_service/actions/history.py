@@ -12,15 +12,18 @@ from ..core.duty import DEFAULT_CYCLE_SECONDS
 from ..core.errors import Fault, Invalid
 from ..core.records import PURPOSES, Caller
 from ..core.throughput import estimated_grams, flow_grams_per_second
-from ..store import grinders, readings, state, stretches
+from ..store import grinders, landmarks, readings, stretches
 from ..store.database import Connection, Database
 from ..store.grinders import GrinderRow
+from ..store.landmarks import Landmarks
+from ..store.state import State
 from ..store.sums import Sums
 from ..store.tables import HOUR_MS
 from ..store.types import to_instant, to_milliseconds
 from . import reach
-from .counting import CLEANING, Counter, counts_seconds, total_of
+from .counting import CLEANING, Counter, count, counters_of, counts_seconds, total_of
 from .on_time import PLACED, out_of_service
+from .watched_time import watched_times
 
 BUCKET_LIMIT = 1000
 EARLIEST_AT = datetime(1973, 1, 1, tzinfo=UTC)
@@ -100,15 +103,20 @@ def _buckets(
 ) -> tuple[Bucket, ...]:
     if not edges:
         return ()
-    kept = state.of_grinder(connection, account_no, found.grinder_no)
-    counter = Counter(
-        connection,
-        account_no,
-        found.grinder_no,
-        at_ms=at_ms,
-        end_ms=at_ms + 1,
-        is_shared=kept.is_shared,
-    )
+    number = found.grinder_no
+    low_ms, high_ms = to_milliseconds(edges[0][0]), min(to_milliseconds(edges[-1][1]), at_ms)
+    marks = landmarks.of_grinders(
+        connection, account_no, [number], at_ms=at_ms, end_ms=at_ms + 1, motor_from_ms=at_ms
+    )[number]
+    shared = {number: marks.kept.is_shared and marks.goes_on}
+    counter = counters_of(connection, account_no, shared, at_ms=at_ms, end_ms=at_ms + 1)[number]
+    spans = [(to_milliseconds(start), to_milliseconds(end)) for start, end in edges]
+    countable = [
+        (_countable_ms(low, marks.kept), _countable_ms(high, marks.kept)) for low, high in spans
+    ]
+    for span in [(0, at_ms + 1), *countable]:
+        counter.want(*span)
+    count(connection, account_no, [counter])
     coffee = counter.coffee(0, at_ms + 1)
     grind = found.grinder.grind
     flow = flow_grams_per_second(
@@ -116,18 +124,16 @@ def _buckets(
         coffee.paired_ms,
         None if grind is None else grind.expected_grams_per_second,
     )
-    low_ms, high_ms = to_milliseconds(edges[0][0]), min(to_milliseconds(edges[-1][1]), at_ms)
-    known = _known(connection, account_no, found, counter, kept, low_ms, high_ms)
+    known = _known(connection, account_no, found, counter, marks, low_ms, high_ms)
     site = found.site
     opened = open_spans(
         edges[0][0], edges[-1][1], site.time_zone, site.opening_hours, frozenset(site.closed_days)
     )
     is_open = _clipped(opened, (low_ms, at_ms))
     last = _last_running(connection, account_no, found, counter, at_ms)
-    spans = [(to_milliseconds(start), to_milliseconds(end)) for start, end in edges]
     return tuple(
         _bucket(
-            counter.between(*(_countable_ms(edge_ms, kept) for edge_ms in span)),
+            counter.between(*counted),
             span,
             edge,
             flow,
@@ -135,11 +141,11 @@ def _buckets(
             is_open,
             last,
         )
-        for edge, span in zip(edges, spans, strict=True)
+        for edge, span, counted in zip(edges, spans, countable, strict=True)
     )
 
 
-def _countable_ms(edge_ms: int, kept: state.State) -> int:
+def _countable_ms(edge_ms: int, kept: State) -> int:
     """Where a bucket is cut: amid an hour without single runs, at its end, so that none is lost."""
     if kept.archived_before is None or edge_ms >= to_milliseconds(kept.archived_before):
         return edge_ms
@@ -183,38 +189,30 @@ def _known(
     account_no: int,
     found: GrinderRow,
     counter: Counter,
-    kept: state.State,
+    marks: Landmarks,
     low_ms: int,
     high_ms: int,
 ) -> list[Interval]:
     """When it is known, run by run, what the grinder did."""
-    first_ms: int | None = 0
-    if kept.archived_before is None:
-        first_ms = stretches.first_started_ms(
-            connection, account_no, found.grinder_no, time_sources=PLACED
-        )
-    watched, is_watched = readings.watched_within(
-        connection,
-        account_no,
-        found.grinder_no,
-        low_ms=low_ms,
-        high_ms=high_ms,
-        at_ms=counter.at_ms,
+    number = found.grinder_no
+    told = readings.watched_since(connection, account_no, {number: low_ms}, until_ms=high_ms)
+    watched = watched_times(
+        connection, account_no, told.get(number, []), marks=marks, counter=counter
     )
     ran: list[Interval] = []
-    if is_watched or counter.tallies:  # else runs lie within what is covered anyway
+    # else runs lie within what is covered anyway
+    if watched or counter.tallies:
+        reaching = stretches.reaching(connection, account_no, {number: low_ms}, to_ms=high_ms)
         ran = [
             (stretch.started_ms, stretch.started_ms + stretch.on_ms)
-            for stretch in stretches.reaching(
-                connection, account_no, found.grinder_no, since_ms=low_ms, to_ms=high_ms
-            )
+            for stretch in reaching.get(number, [])
             if stretch.on_ms is not None and stretch.time_source in PLACED
         ]
     return covered(
         low_ms,
         max(low_ms, high_ms),
-        first_known_ms=first_ms,
-        watched=watched or ([(0, 1)] if is_watched else []),
+        first_known_ms=marks.first_ms if marks.kept.archived_before is None else 0,
+        watched=watched,
         ran=ran,
         unknown=[(tally.from_ms, tally.to_ms) for tally, _, _ in counter.tallies],
         out_of_service=out_of_service(found.grinder, high_ms),
@@ -230,15 +228,11 @@ def _last_running(
 ) -> list[Interval]:
     """Starts of the runs in progress at the instant, with what of their time is still to come."""
     restored = {row.run_key: part for row, part in counter.restored}
+    since = {found.grinder_no: at_ms - round(DEFAULT_CYCLE_SECONDS * 1000)}
+    reaching = stretches.reaching(connection, account_no, since, to_ms=at_ms + 1)
     return [
         (stretch.started_ms, stretch.started_ms + stretch.on_ms - at_ms)
-        for stretch in stretches.reaching(
-            connection,
-            account_no,
-            found.grinder_no,
-            since_ms=at_ms - round(DEFAULT_CYCLE_SECONDS * 1000),
-            to_ms=at_ms + 1,
-        )
+        for stretch in reaching.get(found.grinder_no, [])
         if stretch.on_ms is not None
         and stretch.started_ms + stretch.on_ms > at_ms
         and counts_seconds(restored.get(stretch.run_key, stretch.part))

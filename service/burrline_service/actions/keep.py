@@ -10,8 +10,8 @@ from ..store import accounts, archive, burr_sets, entries, grinders, state, sums
 from ..store.database import Connection, Database
 from ..store.tables import HOUR_MS
 from ..store.types import to_milliseconds
+from .asked import LOOK_BACK
 from .once import KEPT_FOR
-from .standing import LOOK_BACK
 
 CHUNK_COUNT = 500
 

@@ -71,7 +71,10 @@ def get_status(
             found = grinders.by_nos(connection, caller.account_no, [found.grinder_no], as_of=as_of)[
                 found.grinder_no
             ]
-        return standing.status_of(connection, caller.account_no, found, as_of=as_of, now=now)
+        (status,) = standing.statuses_of(
+            connection, caller.account_no, [found], as_of=as_of, now=now
+        )
+        return status
 
     return database.read(caller.account_no, work)
 
@@ -99,8 +102,7 @@ def get_fleet(
         )
         kept = found[:limit]
         items = tuple(
-            standing.status_of(connection, caller.account_no, row, as_of=None, now=now)
-            for row in kept
+            standing.statuses_of(connection, caller.account_no, kept, as_of=None, now=now)
         )
         more = len(found) > limit
         return Page(items, (kept[-1].grinder.grinder_id,) if more else None)

@@ -3,37 +3,32 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 
 from ..store import readings
 from ..store.database import Connection
-from ..store.readings import ReadingRow
-from ..store.stretches import LONGEST_RUN_MS
 
 
 def open_stretches(
-    connection: Connection, account_no: int, grinder_no: int, *, since_ms: int, at_ms: int
-) -> list[tuple[int, int]]:
+    connection: Connection, account_no: int, since_ms: Mapping[int, int], *, at_ms: int
+) -> dict[int, list[tuple[int, int]]]:
     """Motor-on of runs that have not been reported, by the readings that name them.
 
-    Each reaches from the first to the last reading that said the motor ran: an open run is closed
-    at its last sign of life. A run that has come tells its own time, and its readings no more.
+    For each grinder from an instant of its own on. A stretch reaches from the first to the last
+    reading that said the motor ran: an open run is closed at its last sign of life. A run that
+    has come tells its own time, and its readings no more.
     """
-    named: dict[bytes, list[ReadingRow]] = defaultdict(list)
-    for row in readings.between(
-        connection,
-        account_no,
-        grinder_no,
-        from_ms=since_ms - LONGEST_RUN_MS,
-        to_ms=at_ms + 1,
-    ):
-        if row.is_running and row.run_key is not None:
-            named[row.run_key].append(row)
-    if not named:
-        return []
-    closed = readings.closed_runs(connection, account_no, grinder_no, named, until_ms=at_ms)
-    stretches = [
-        (rows[0].at_ms, rows[-1].at_ms) for key, rows in named.items() if key not in closed
-    ]
-    return sorted(
-        (max(first, since_ms), last) for first, last in stretches if first < last > since_ms
-    )
+    signs = readings.signs_of_running(connection, account_no, since_ms, until_ms=at_ms)
+    named = {(number, run_key) for number, found in signs.items() for run_key, _ in found}
+    closed = readings.closed_runs(connection, account_no, named, until_ms=at_ms) if named else set()
+    stretches: dict[int, list[tuple[int, int]]] = {}
+    for number, found in signs.items():
+        of_run: dict[bytes, list[int]] = defaultdict(list)
+        for run_key, sign_ms in found:
+            of_run[run_key].append(sign_ms)
+        low_ms = since_ms[number]
+        spans = ((min(of), max(of)) for key, of in of_run.items() if (number, key) not in closed)
+        stretches[number] = sorted(
+            (max(first, low_ms), last) for first, last in spans if first < last > low_ms
+        )
+    return stretches

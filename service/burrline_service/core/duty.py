@@ -7,10 +7,9 @@ reading of IEC 60034-1. The arithmetic of intervals is in ``intervals``.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Literal
-
-from numpy.typing import ArrayLike
 
 from .answers import Duty
 from .intervals import (
@@ -148,8 +147,8 @@ def rating_limit(rated: RatedDuty) -> tuple[float | None, float]:
 
 def judge_duty(
     *,
-    starts_seconds: ArrayLike,
-    ends_seconds: ArrayLike,
+    starts_seconds: Sequence[float],
+    ends_seconds: Sequence[float],
     now_seconds: float,
     first_known_seconds: float | None,
     possible_on_seconds: float | None,
@@ -162,7 +161,7 @@ def judge_duty(
 
     Parameters
     ----------
-    starts_seconds, ends_seconds : array_like, shape (n,)
+    starts_seconds, ends_seconds : sequence of float, n each
         Timed runs in POSIX s that touch the trailing window or older; cut off at now.
     now_seconds : float
         The instant judged, POSIX s.

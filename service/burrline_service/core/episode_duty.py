@@ -4,26 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from fractions import Fraction
 from typing import NamedTuple
 
 import numpy as np
 
-from .duty import rating_limit
 from .episode_facts import (
+    RELEASE_FRACTION,
     DatedLimits,
     Episode,
-    Milliseconds,
     Stretch,
-    held_since,
-    motor_on,
+    judged_rating_ms,
     spans_in_force,
 )
-from .records import RatedDuty
-
-RELEASE_FRACTION = Fraction(9, 10)
-"""An episode closes when the on-time has come down to this share of the limit, so that a grinder
-that works right at its limit is one episode and not fifty (our choice, no source)."""
+from .episode_folds import Milliseconds, held_since, motor_on
 
 
 class _Peak(NamedTuple):
@@ -37,49 +30,6 @@ class _Peak(NamedTuple):
         if other is None or self.on_ms * other.limit_ms > other.on_ms * self.limit_ms:
             return self
         return other
-
-
-def judged_rating_ms(rated: RatedDuty | None) -> tuple[int, int] | None:
-    """Read the limit and the trailing window out of a rating, in whole milliseconds.
-
-    ``limit_ms = floor(1000 limit + 1/2);  cycle_ms = floor(1000 T + 1/2);  each at least 1``
-
-    Parameters
-    ----------
-    rated : RatedDuty or None
-        The plate's rating.
-
-    Returns
-    -------
-    tuple of int, or None
-        Allowed on-time and window in ms; None for a rating that cannot be exceeded: none at all,
-        a continuous one, or one that leaves the on-time open.
-
-    Raises
-    ------
-    ValueError
-        ``rating_limit`` refuses a number of the rating.
-
-    Valid
-    -----
-    On-time is a whole number of ms: it is over ``limit_ms`` just when it is over the limit by
-    more than half a millisecond, as ``judge_duty`` has it.
-
-    Source
-    ------
-    ``rating_limit`` (IEC 60034-1, duty types S2 and S3).
-
-    Examples
-    --------
-    >>> judged_rating_ms(RatedDuty("intermittent", duty_fraction=0.25))
-    (150000, 600000)
-    """
-    if rated is None or rated.kind == "continuous":
-        return None
-    limit_seconds, cycle_seconds = rating_limit(rated)
-    if limit_seconds is None:
-        return None
-    return _whole_ms(limit_seconds), _whole_ms(cycle_seconds)
 
 
 def duty_episodes(
@@ -122,6 +72,7 @@ def duty_episodes(
 
     Examples
     --------
+    >>> from burrline_service.core.records import RatedDuty
     >>> plate = DatedLimits(0, rated=RatedDuty("intermittent", duty_fraction=0.25))
     >>> duty_episodes([Stretch(480_000, 720_000)], [plate], until_ms=3_600_000)
     (Episode(kind='duty_exceeded', severity='caution', opened_at_ms=630001,
@@ -203,7 +154,3 @@ def _episode(opened_ms: int, closed_ms: int | None, peak: _Peak) -> Episode:
             "cycle_seconds": peak.cycle_ms / 1000,
         },
     )
-
-
-def _whole_ms(seconds: float) -> int:
-    return max(1, math.floor(seconds * 1000 + 0.5))

@@ -5,22 +5,30 @@ All instants are POSIX milliseconds. The order of the facts given never matters.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from fractions import Fraction
 from itertools import pairwise
 from typing import Literal, NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
-
-from .intervals import union_of_intervals
+from .duty import rating_limit
+from .heat import STALE_SECONDS
 from .records import RatedDuty
-
-Milliseconds = NDArray[np.int64]
-Switches = NDArray[np.bool_]
 
 BEFORE_ALL_MS = -(2**53)
 """Earlier than any instant; doubles hold every whole number from here to 2^53 exactly."""
+
+
+RELEASE_FRACTION = Fraction(9, 10)
+"""An episode closes when the on-time has come down to this share of the limit, so that a grinder
+that works right at its limit is one episode and not fifty (our choice, no source)."""
+RELEASE_KELVIN = 5.0
+"""An overheat closes this far below the limit: more than a sensor's own unrest of a kelvin or
+two, less than a motor cools in the rest that helps (our choice, no source)."""
+BRIDGED_MS = 2000
+"""Two pulses less than 2 s apart are one run (our choice, no source)."""
+STALE_MS = round(STALE_SECONDS * 1000)
 
 
 @dataclass(frozen=True)
@@ -115,88 +123,48 @@ def spans_in_force(limits: Sequence[DatedLimits], *, until_ms: int) -> tuple[Spa
     )
 
 
-def motor_on(
-    stretches: Sequence[Stretch], *, until_ms: int, bridged_ms: int = 0
-) -> tuple[Milliseconds, Milliseconds]:
-    """Merge motor-on stretches and cut them off at an instant.
+def judged_rating_ms(rated: RatedDuty | None) -> tuple[int, int] | None:
+    """Read the limit and the trailing window out of a rating, in whole milliseconds.
 
-    ``U = (union of [s_i, e_i)) cut at until, gaps shorter than bridged closed``
+    ``limit_ms = floor(1000 limit + 1/2);  cycle_ms = floor(1000 T + 1/2);  each at least 1``
 
     Parameters
     ----------
-    stretches : sequence of Stretch
-        In any order; they may overlap.
-    until_ms : int
-        Motor time after it is not known yet, POSIX ms.
-    bridged_ms : int
-        A gap shorter than this does not part two stretches, in ms.
+    rated : RatedDuty or None
+        The plate's rating.
 
     Returns
     -------
-    tuple of ndarray, shape (m,) and (m,)
-        Starts and ends in POSIX ms, ascending, none of length zero.
+    tuple of int, or None
+        Allowed on-time and window in ms; None for a rating that cannot be exceeded: none at all,
+        a continuous one, or one that leaves the on-time open.
 
     Raises
     ------
     ValueError
-        A stretch ends before it starts.
+        ``rating_limit`` refuses a number of the rating.
 
     Valid
     -----
-    Instants between -2^53 and 2^53 ms.
+    On-time is a whole number of ms: it is over ``limit_ms`` just when it is over the limit by
+    more than half a millisecond, as ``judge_duty`` has it.
 
     Source
     ------
-    ``union_of_intervals``; bridging defined here.
+    ``rating_limit`` (IEC 60034-1, duty types S2 and S3).
 
     Examples
     --------
-    >>> motor_on([Stretch(50, 90), Stretch(0, 60), Stretch(95, 200)], until_ms=120)
-    (array([ 0, 95]), array([ 90, 120]))
+    >>> judged_rating_ms(RatedDuty("intermittent", duty_fraction=0.25))
+    (150000, 600000)
     """
-    borders = np.array(stretches, dtype=np.int64).reshape(-1, 2)
-    merged = union_of_intervals(borders[:, 0], borders[:, 1])
-    starts, ends = merged[0].astype(np.int64), merged[1].astype(np.int64)
-    is_known = starts < until_ms
-    starts, ends = starts[is_known], np.minimum(ends[is_known], until_ms)
-    if starts.size == 0:
-        return starts, ends
-    is_parted = starts[1:] - ends[:-1] >= max(bridged_ms, 1)
-    return starts[np.append(True, is_parted)], ends[np.append(is_parted, True)]
+    if rated is None or rated.kind == "continuous":
+        return None
+    limit_seconds, cycle_seconds = rating_limit(rated)
+    if limit_seconds is None:
+        return None
+    return _whole_ms(limit_seconds), _whole_ms(cycle_seconds)
 
 
-def held_since(sets: Switches, clears: Switches, *, is_set_before: bool) -> Switches:
-    """Run a switch with hysteresis over a sequence, without a loop.
-
-    ``state_i = 1 if sets_i, 0 if clears_i, else state_(i-1)``
-
-    Parameters
-    ----------
-    sets, clears : ndarray of bool, shape (n,)
-        Where the switch is thrown on, and off; where both are true, on wins.
-    is_set_before : bool
-        The state before the first element.
-
-    Returns
-    -------
-    ndarray of bool, shape (n,)
-        The state after each element.
-
-    Valid
-    -----
-    Any n, none included.
-
-    Source
-    ------
-    Definition of a two-level switch (Schmitt trigger), made here.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> held_since(np.array([False, True, False]), np.array([False, False, True]),
-    ...     is_set_before=False)
-    array([False,  True, False])
-    """
-    indexes = np.where(sets | clears, np.arange(sets.size), -1)
-    deciding = np.maximum.accumulate(indexes)
-    return np.where(deciding >= 0, sets[deciding], is_set_before)
+def _whole_ms(seconds: float) -> int:
+    return max(1, math.floor(seconds * 1000 + 0.5))

@@ -11,18 +11,20 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from .episode_duty import duty_episodes, judged_rating_ms
+from .episode_duty import duty_episodes
 from .episode_facts import (
     BEFORE_ALL_MS,
+    BRIDGED_MS,
+    RELEASE_KELVIN,
+    STALE_MS,
     DatedLimits,
     Episode,
     Reading,
     Stretch,
-    held_since,
-    motor_on,
+    judged_rating_ms,
     spans_in_force,
 )
-from .heat import STALE_SECONDS
+from .episode_folds import held_since, motor_on
 
 __all__ = [
     "DatedLimits",
@@ -34,13 +36,6 @@ __all__ = [
     "overheat_episodes",
     "quiet_before_ms",
 ]
-
-RELEASE_KELVIN = 5.0
-"""An overheat closes this far below the limit: more than a sensor's own unrest of a kelvin or
-two, less than a motor cools in the rest that helps (our choice, no source)."""
-BRIDGED_MS = 2000
-"""Two pulses less than 2 s apart are one run (our choice, no source)."""
-STALE_MS = round(STALE_SECONDS * 1000)
 
 
 def overheat_episodes(

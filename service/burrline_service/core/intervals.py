@@ -6,35 +6,37 @@ Intervals are half-open ``[start, end)`` in seconds of any one clock, in any ord
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
+from collections.abc import Sequence
+from itertools import accumulate
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
-Floats = NDArray[np.float64]
+Floats = Sequence[float]
 
 TOLERANCE_SECONDS = 0.0005
 """Times are kept to the millisecond; an excess below half of one is rounding, not running."""
 
 
-def union_of_intervals(starts_seconds: ArrayLike, ends_seconds: ArrayLike) -> tuple[Floats, Floats]:
+def union_of_intervals(
+    starts_seconds: Floats, ends_seconds: Floats
+) -> tuple[list[float], list[float]]:
     """Merge intervals that overlap or touch, so that no second counts twice.
 
     ``U = union of [s_i, e_i)``
 
     Parameters
     ----------
-    starts_seconds, ends_seconds : array_like, shape (n,)
+    starts_seconds, ends_seconds : sequence of float, n each
         Interval borders in s, in any order of intervals; each end >= its start.
 
     Returns
     -------
-    tuple of ndarray, shape (m,) and (m,)
+    tuple of list, m numbers each
         Starts and ends in s of the merged intervals, ascending, m <= n; zero-length ones dropped.
 
     Raises
     ------
     ValueError
-        Shapes differ or are not one-dimensional, a border is not finite, an end precedes its start.
+        Lengths differ, a border is not finite, or an end precedes its start.
 
     Valid
     -----
@@ -47,31 +49,29 @@ def union_of_intervals(starts_seconds: ArrayLike, ends_seconds: ArrayLike) -> tu
     Examples
     --------
     >>> union_of_intervals([0.0, 50.0, 200.0], [100.0, 150.0, 200.0])
-    (array([0.]), array([150.]))
+    ([0.0], [150.0])
     """
-    starts = np.asarray(starts_seconds, dtype=np.float64)
-    ends = np.asarray(ends_seconds, dtype=np.float64)
-    if starts.ndim != 1 or starts.shape != ends.shape:
-        raise ValueError(
-            f"starts and ends must be one-dimensional and equally long, "
-            f"not {starts.shape} and {ends.shape}"
-        )
-    if not (np.isfinite(starts).all() and np.isfinite(ends).all()):
-        raise ValueError("interval borders must be finite")
-    if (ends < starts).any():
-        first = int(np.argmax(ends < starts))
-        raise ValueError(f"interval {first} ends at {ends[first]} before its start {starts[first]}")
-    order = np.argsort(starts, kind="stable")
-    order = order[ends[order] > starts[order]]
-    if order.size == 0:
-        return np.empty(0), np.empty(0)
-    starts, ends = starts[order], np.maximum.accumulate(ends[order])
-    is_gap = starts[1:] > ends[:-1]
-    return starts[np.append(True, is_gap)], ends[np.append(is_gap, True)]
+    if len(starts_seconds) != len(ends_seconds):
+        raise ValueError("starts and ends must be equally long")
+    intervals = [*zip(map(float, starts_seconds), map(float, ends_seconds), strict=True)]
+    for position, (start, end) in enumerate(intervals):
+        if not (math.isfinite(start) and math.isfinite(end)):
+            raise ValueError("interval borders must be finite")
+        if end < start:
+            raise ValueError(f"interval {position} ends at {end} before its start {start}")
+    starts: list[float] = []
+    ends: list[float] = []
+    for start, end in sorted(intervals):
+        if ends and start <= ends[-1]:
+            ends[-1] = max(ends[-1], end)
+        elif start < end:
+            starts.append(start)
+            ends.append(end)
+    return starts, ends
 
 
 def on_time_seconds(
-    starts_seconds: ArrayLike, ends_seconds: ArrayLike, low_seconds: float, high_seconds: float
+    starts_seconds: Floats, ends_seconds: Floats, low_seconds: float, high_seconds: float
 ) -> float:
     """Add up the motor-on time of the union of runs inside a window.
 
@@ -79,7 +79,7 @@ def on_time_seconds(
 
     Parameters
     ----------
-    starts_seconds, ends_seconds : array_like, shape (n,)
+    starts_seconds, ends_seconds : sequence of float, n each
         Runs in s; a run in progress is given as ending now.
     low_seconds, high_seconds : float
         Window borders in s, low <= high.
@@ -112,13 +112,15 @@ def on_time_seconds(
     if low_seconds > high_seconds:
         raise ValueError(f"the window is reversed: {low_seconds} > {high_seconds}")
     starts, ends = union_of_intervals(starts_seconds, ends_seconds)
-    inside = np.minimum(ends, high_seconds) - np.maximum(starts, low_seconds)
-    return float(np.maximum(inside, 0.0).sum())
+    return math.fsum(
+        max(0.0, min(end, high_seconds) - max(start, low_seconds))
+        for start, end in zip(starts, ends, strict=True)
+    )
 
 
 def rolling_maximum_on_seconds(
-    starts_seconds: ArrayLike,
-    ends_seconds: ArrayLike,
+    starts_seconds: Floats,
+    ends_seconds: Floats,
     cycle_seconds: float,
     low_seconds: float | None = None,
     high_seconds: float | None = None,
@@ -130,7 +132,7 @@ def rolling_maximum_on_seconds(
 
     Parameters
     ----------
-    starts_seconds, ends_seconds : array_like, shape (n,)
+    starts_seconds, ends_seconds : sequence of float, n each
         Runs in s.
     cycle_seconds : float
         Window length W in s, > 0.
@@ -166,25 +168,22 @@ def rolling_maximum_on_seconds(
     if not low <= high:
         raise ValueError(f"the window is reversed: {low} > {high}")
     starts, ends = union_of_intervals(starts_seconds, ends_seconds)
-    if starts.size == 0:
-        return 0.0
-    origin = float(starts[0])
-    starts, ends, low, high = starts - origin, ends - origin, low - origin, high - origin
-    lengths = ends - starts
-    total = np.cumsum(lengths)
-    knots = np.column_stack((starts, ends)).ravel()
-    sums = np.column_stack((total - lengths, total)).ravel()
-    instants = np.append(ends, [low, high])
-    instants = instants[np.isfinite(instants) & (instants >= low) & (instants <= high)]
-    if instants.size == 0:
-        return 0.0
-    on = np.interp(instants, knots, sums) - np.interp(instants - cycle_seconds, knots, sums)
-    return float(min(on.max(), cycle_seconds))
+    so_far = [0.0, *accumulate(end - start for start, end in zip(starts, ends, strict=True))]
+    instants = [end for end in (*ends, low, high) if math.isfinite(end) and low <= end <= high]
+    runs = starts, ends, so_far
+    on = [_on_until(end, *runs) - _on_until(end - cycle_seconds, *runs) for end in instants]
+    return min(max(on, default=0.0), cycle_seconds)
+
+
+def _on_until(instant: float, starts: list[float], ends: list[float], so_far: list[float]) -> float:
+    """On-time before an instant; ``so_far`` is that before each interval, and of all."""
+    run = bisect_right(starts, instant)
+    return so_far[run] - (max(0.0, ends[run - 1] - instant) if run else 0.0)
 
 
 def wait_seconds(
-    starts_seconds: ArrayLike,
-    ends_seconds: ArrayLike,
+    starts_seconds: Floats,
+    ends_seconds: Floats,
     now_seconds: float,
     run_seconds: float,
     limit_on_seconds: float,
@@ -197,7 +196,7 @@ def wait_seconds(
 
     Parameters
     ----------
-    starts_seconds, ends_seconds : array_like, shape (n,)
+    starts_seconds, ends_seconds : sequence of float, n each
         Past runs in s; what lies after now is cut off.
     now_seconds : float
         The present instant in s.
@@ -237,33 +236,32 @@ def wait_seconds(
     if min(run_seconds, cycle_seconds) > limit_on_seconds + TOLERANCE_SECONDS:
         return math.inf
     budget = max(limit_on_seconds - run_seconds, 0.0)
-    on_from_start = np.cumsum((ends - starts)[::-1])[::-1]
-    over = np.flatnonzero(on_from_start > budget + TOLERANCE_SECONDS)
-    if over.size == 0:
-        return 0.0
-    last = int(over[-1])
-    later = float(on_from_start[last + 1]) if last + 1 < starts.size else 0.0
-    earliest_window_start = float(ends[last]) - max(budget - later, 0.0)
-    return max(0.0, earliest_window_start + cycle_seconds - run_seconds)
+    later = 0.0  # on-time of the runs after the one looked at
+    for start, end in zip(reversed(starts), reversed(ends), strict=True):
+        if later + end - start > budget + TOLERANCE_SECONDS:
+            earliest_window_start = end - max(budget - later, 0.0)
+            return max(0.0, earliest_window_start + cycle_seconds - run_seconds)
+        later += end - start
+    return 0.0
 
 
 def until_now(
-    starts_seconds: ArrayLike, ends_seconds: ArrayLike, now_seconds: float
-) -> tuple[Floats, Floats]:
+    starts_seconds: Floats, ends_seconds: Floats, now_seconds: float
+) -> tuple[list[float], list[float]]:
     """Put runs on a clock whose zero is now, cut off what lies after, and merge what overlaps.
 
     ``U = union of [round_ms(s_i - now), round_ms(e_i - now)), cut at 0``
 
     Parameters
     ----------
-    starts_seconds, ends_seconds : array_like, shape (n,)
+    starts_seconds, ends_seconds : sequence of float, n each
         Runs in s; POSIX times are fine.
     now_seconds : float
         The present instant in s on the same clock.
 
     Returns
     -------
-    tuple of ndarray, shape (m,) and (m,)
+    tuple of list, m numbers each
         Starts and ends in s before now (all <= 0), ascending, to the millisecond.
 
     Raises
@@ -282,14 +280,19 @@ def until_now(
     Examples
     --------
     >>> until_now([1777896000.0], [1777896012.5], 1777896010.0)
-    (array([-10.]), array([0.]))
+    ([-10.0], [0.0])
     """
     if not math.isfinite(now_seconds):
         raise ValueError(f"now_seconds must be finite, not {now_seconds}")
     starts, ends = union_of_intervals(starts_seconds, ends_seconds)
-    starts = np.rint((starts - now_seconds) * 1000) / 1000
-    ends = np.rint((ends - now_seconds) * 1000) / 1000
-    return union_of_intervals(np.minimum(starts, 0.0), np.minimum(ends, 0.0))
+    return union_of_intervals(
+        [_before(start, now_seconds) for start in starts],
+        [_before(end, now_seconds) for end in ends],
+    )
+
+
+def _before(instant: float, now_seconds: float) -> float:
+    return min(round((instant - now_seconds) * 1000) / 1000, 0.0)
 
 
 def _check_cycle(cycle_seconds: float) -> None:

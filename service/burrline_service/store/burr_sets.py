@@ -6,12 +6,23 @@ or this set went elsewhere) is worked out by ``core.burrs`` from all fittings.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, delete, insert, or_, select, update
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Select,
+    bindparam,
+    delete,
+    insert,
+    or_,
+    select,
+    update,
+)
 
 from . import accounts
 from .tables import burr_set, fitting, grinder
@@ -42,45 +53,61 @@ class FittingRow:
     removed_at: datetime | None
 
 
-_COLUMNS = (
-    burr_set.c.burr_set_no,
-    burr_set.c.burr_set_id,
-    burr_set.c.created_at,
-    burr_set.c.revision,
-    burr_set.c.description,
-    burr_set.c.voided_at,
+_COLUMNS = tuple(
+    burr_set.c[name]
+    for name in ("burr_set_no", "burr_set_id", "created_at", "revision", "description", "voided_at")
 )
 _BY_NOS = select(*_COLUMNS).where(
     burr_set.c.account_no == bindparam("account_no"),
     burr_set.c.burr_set_no.in_(bindparam("burr_set_nos", expanding=True)),
 )
-_FITTINGS = (
-    select(
-        fitting.c.grinder_no,
-        grinder.c.grinder_id,
-        fitting.c.burr_set_no,
-        burr_set.c.burr_set_id,
-        fitting.c.fitted_at,
-        fitting.c.removed_at,
+_here, _there = fitting.alias("here"), fitting.alias("there")
+
+
+def _fittings_where(wanted: ColumnElement[bool]) -> Select[Any]:
+    return (
+        select(
+            fitting.c.grinder_no,
+            grinder.c.grinder_id,
+            fitting.c.burr_set_no,
+            burr_set.c.burr_set_id,
+            fitting.c.fitted_at,
+            fitting.c.removed_at,
+        )
+        .join(
+            grinder,
+            (grinder.c.account_no == fitting.c.account_no)
+            & (grinder.c.grinder_no == fitting.c.grinder_no),
+        )
+        .join(
+            burr_set,
+            (burr_set.c.account_no == fitting.c.account_no)
+            & (burr_set.c.burr_set_no == fitting.c.burr_set_no),
+        )
+        .where(fitting.c.account_no == bindparam("account_no"), wanted)
+        .order_by(fitting.c.fitted_at, fitting.c.grinder_no)
     )
-    .join(
-        grinder,
-        (grinder.c.account_no == fitting.c.account_no)
-        & (grinder.c.grinder_no == fitting.c.grinder_no),
+
+
+_FITTINGS = _fittings_where(
+    or_(
+        fitting.c.grinder_no.in_(bindparam("grinder_nos", expanding=True)),
+        fitting.c.burr_set_no.in_(bindparam("burr_set_nos", expanding=True)),
     )
-    .join(
-        burr_set,
-        (burr_set.c.account_no == fitting.c.account_no)
-        & (burr_set.c.burr_set_no == fitting.c.burr_set_no),
+)
+_IN_GRINDERS = _fittings_where(
+    fitting.c.grinder_no.in_(
+        select(_there.c.grinder_no)
+        .join(
+            _here,
+            (_here.c.account_no == _there.c.account_no)
+            & (_here.c.burr_set_no == _there.c.burr_set_no),
+        )
+        .where(
+            _here.c.account_no == bindparam("account_no"),
+            _here.c.grinder_no.in_(bindparam("grinder_nos", expanding=True)),
+        )
     )
-    .where(
-        fitting.c.account_no == bindparam("account_no"),
-        or_(
-            fitting.c.grinder_no.in_(bindparam("grinder_nos", expanding=True)),
-            fitting.c.burr_set_no.in_(bindparam("burr_set_nos", expanding=True)),
-        ),
-    )
-    .order_by(fitting.c.fitted_at, fitting.c.grinder_no)
 )
 
 
@@ -199,6 +226,34 @@ def fittings_around(
         if (len(grinder_set), len(set_set)) == before:
             break
     return rows
+
+
+def fittings_of_grinders(
+    connection: Connection, account_no: int, grinder_nos: Iterable[int]
+) -> dict[int, list[FittingRow]]:
+    """For each grinder all fittings that can bear on its own, as ``fittings_around`` finds them.
+
+    A set that was in a grinder is ended there by all that came into any grinder it was in.
+    """
+    numbers = sorted(set(grinder_nos))
+    rows = [
+        FittingRow(*row)
+        for row in connection.execute(
+            _IN_GRINDERS, {"account_no": account_no, "grinder_nos": numbers}
+        )
+    ]
+    of_grinder: dict[int, list[int]] = defaultdict(list)
+    of_set: dict[int, list[int]] = defaultdict(list)
+    for place, row in enumerate(rows):
+        of_grinder[row.grinder_no].append(place)
+        of_set[row.burr_set_no].append(place)
+    found = {}
+    for number in numbers:
+        sets = {rows[place].burr_set_no for place in of_grinder[number]}
+        near = {rows[place].grinder_no for set_no in sets for place in of_set[set_no]}
+        places = sorted(place for other in near for place in of_grinder[other])
+        found[number] = [rows[place] for place in places]
+    return found
 
 
 def _fittings(

@@ -3,14 +3,28 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime
 from functools import cache
 from typing import Any
 
-from sqlalchemy import Connection, Select, Table, and_, bindparam, insert, select, update
+from sqlalchemy import (
+    CompoundSelect,
+    Connection,
+    Select,
+    Table,
+    and_,
+    bindparam,
+    insert,
+    literal_column,
+    select,
+    union_all,
+    update,
+)
 
 from ..core import nameplate
+
+Dated = list[tuple[datetime, dict[str, Any]]]
 
 
 def put(
@@ -72,20 +86,65 @@ def _patches(table: Table) -> Select[Any]:
     )
 
 
-def states_from(
-    connection: Connection, table: Table, key: dict[str, int], *, since: datetime
+def patches_of(
+    connection: Connection,
+    account_no: int,
+    asked: Mapping[Table, Collection[int]],
+    *,
+    as_of: datetime,
+) -> list[dict[int, Dated]]:
+    """The patches of things of several kinds up to an instant, for each kind and each thing."""
+    found: list[dict[int, Dated]] = [defaultdict(list) for _ in asked]
+    given: dict[str, Any] = {"account_no": account_no, "as_of": as_of}
+    for kind, numbers in enumerate(asked.values()):
+        given[f"numbers_{kind}"] = sorted(numbers)
+    for kind, number, effective_at, patch in connection.execute(_dated(tuple(asked)), given):
+        found[kind][number].append((effective_at, patch))
+    return found
+
+
+@cache
+def _dated(tables: tuple[Table, ...]) -> CompoundSelect[Any]:
+    parts = [
+        select(
+            literal_column(str(kind)).label("kind"),
+            number.label("number"),
+            table.c.effective_at,
+            table.c.patch,
+        ).where(
+            table.c.account_no == bindparam("account_no"),
+            number.in_(bindparam(f"numbers_{kind}", expanding=True)),
+            table.c.effective_at <= bindparam("as_of"),
+        )
+        for kind, (table, number) in enumerate(
+            (table, table.primary_key.columns[1]) for table in tables
+        )
+    ]
+    return union_all(*parts).order_by("effective_at")
+
+
+def states(
+    dated: Iterable[tuple[datetime, dict[str, Any]]], *, since: datetime
 ) -> list[tuple[datetime, dict[str, Any]]]:
     """What holds at ``since``, and after each later change, each with the instant it begins."""
     state: dict[str, Any] = {}
     states = [(since, state)]
-    for effective_at, patch in connection.execute(
-        select(table.c.effective_at, table.c.patch)
-        .where(*(table.c[name] == value for name, value in key.items()))
-        .order_by(table.c.effective_at)
-    ):
+    for effective_at, patch in dated:
         state = nameplate.merged(state, patch)
         if effective_at <= since:
             states[0] = (since, state)
         else:
             states.append((effective_at, state))
     return states
+
+
+def states_from(
+    connection: Connection, table: Table, key: dict[str, int], *, since: datetime
+) -> list[tuple[datetime, dict[str, Any]]]:
+    """What holds at ``since`` and later, from all that is known of one thing."""
+    dated = connection.execute(
+        select(table.c.effective_at, table.c.patch)
+        .where(*(table.c[name] == value for name, value in key.items()))
+        .order_by(table.c.effective_at)
+    )
+    return states(((row.effective_at, row.patch) for row in dated), since=since)

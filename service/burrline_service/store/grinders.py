@@ -19,12 +19,16 @@ from .types import EPOCH
 
 @dataclass(frozen=True)
 class GrinderRow:
-    """A grinder as of an instant, with its number and the site where it stands."""
+    """A grinder as of an instant, with its number and the site where it stands.
+
+    ``patches`` are its dated facts up to that instant, in the order of their dates.
+    """
 
     grinder_no: int
     site_no: int
     site: Site
     grinder: Grinder
+    patches: tuple[tuple[datetime, dict[str, Any]], ...]
 
 
 def add(
@@ -153,6 +157,11 @@ def plates_from(
     return facts.states_from(connection, grinder_fact, key, since=since)
 
 
+def plates_of(row: GrinderRow) -> list[tuple[datetime, dict[str, Any]]]:
+    """The plate as it was created and after each change up to the row's own instant."""
+    return facts.states(row.patches, since=EPOCH)
+
+
 def _standing() -> Select[Any]:
     """Each grinder of an account with the site where it stands at an instant."""
     fact, other = grinder_fact, grinder_fact.alias("other")
@@ -217,30 +226,30 @@ def _rows(
     rows = connection.execute(statement, {**of_instant, **wanted}).all()
     if not rows:
         return []
-    plates, described = (
-        facts.folded(connection, table, account_no, numbers, as_of=of_instant["as_of"])
-        for table, numbers in (
-            (grinder_fact, {row.grinder_no for row in rows}),
-            (site_fact, {row.site_no for row in rows}),
-        )
+    plates, described = facts.patches_of(
+        connection,
+        account_no,
+        {grinder_fact: {row.grinder_no for row in rows}, site_fact: {row.site_no for row in rows}},
+        as_of=of_instant["as_of"],
     )
     return [
         GrinderRow(
             grinder_no=row.grinder_no,
             site_no=row.site_no,
             site=nameplate.site_of(
-                described[row.site_no],
+                nameplate.folded(patch for _, patch in described[row.site_no]),
                 site_id=row.site_id,
                 created_at=row.site_created_at,
                 revision=row.site_revision,
             ),
             grinder=nameplate.grinder_of(
-                plates[row.grinder_no],
+                nameplate.folded(patch for _, patch in plates[row.grinder_no]),
                 grinder_id=row.grinder_id,
                 site_id=row.site_id,
                 created_at=row.created_at,
                 revision=row.revision,
             ),
+            patches=tuple(plates[row.grinder_no]),
         )
         for row in rows
     ]

@@ -1,4 +1,4 @@
-"""Bringing a database to this release's schema, under a lock, and checking that it is there."""
+"""Bringing a database to this release's schema, under a lock."""
 
 from __future__ import annotations
 
@@ -10,29 +10,21 @@ from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
-from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, make_url, text
-from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy import make_url, text
+from sqlalchemy.exc import DBAPIError
 
-from ..core.errors import SchemaMismatch, Unavailable
+from ..core.errors import SchemaMismatch
 from .database import single_connection_engine
+from .schema import NEEDED_REVISION, found_revision, refusal
 
 ADVISORY_LOCK_NO = 846_000_001
 _process_lock = threading.Lock()  # flock does not hold between threads that share a descriptor
 
 
-def _configuration() -> Config:
+def configuration() -> Config:
     config = Config()
     config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
     return config
-
-
-def needed_revision() -> str:
-    """The schema revision this release works on."""
-    head = ScriptDirectory.from_config(_configuration()).get_current_head()
-    assert head is not None
-    return head
 
 
 def migrate(url: str) -> tuple[str | None, str]:
@@ -50,14 +42,14 @@ def migrate(url: str) -> tuple[str | None, str]:
                     connection.execute(text(f"SELECT pg_advisory_lock({ADVISORY_LOCK_NO})"))
                     connection.commit()
                 try:
-                    before = _found_revision(connection)
-                    if before is not None and before > needed_revision():
-                        raise SchemaMismatch(before, needed_revision())
-                    config = _configuration()
+                    before = found_revision(connection)
+                    if before is not None and before > NEEDED_REVISION:
+                        raise SchemaMismatch(before, NEEDED_REVISION)
+                    config = configuration()
                     config.attributes["connection"] = connection
                     command.upgrade(config, "head")
                     connection.commit()
-                    after = _found_revision(connection)
+                    after = found_revision(connection)
                 finally:
                     connection.rollback()
                     if is_postgresql:
@@ -65,38 +57,9 @@ def migrate(url: str) -> tuple[str | None, str]:
                         connection.commit()
             engine.dispose()
     except DBAPIError as error:
-        raise _refusal(error) from error
+        raise refusal(error) from error
     assert after is not None
     return before, after
-
-
-def check_schema(url: str) -> None:
-    """Refuse a database that is not at exactly this release's revision."""
-    engine = single_connection_engine(url)
-    database_path = make_url(url).database
-    if engine.dialect.name == "sqlite" and not Path(database_path or "").exists():
-        raise SchemaMismatch(None, needed_revision())
-    try:
-        with engine.connect() as connection:
-            found = _found_revision(connection)
-    except DBAPIError as error:
-        raise _refusal(error) from error
-    finally:
-        engine.dispose()
-    if found != needed_revision():
-        raise SchemaMismatch(found, needed_revision())
-
-
-def _found_revision(connection: Connection) -> str | None:
-    return MigrationContext.configure(connection).get_current_revision()
-
-
-def _refusal(error: DBAPIError) -> Unavailable:
-    """In one line: unreachable, or a database that does not let this role do it."""
-    first_line = str(error.orig).strip().splitlines()[0]
-    if isinstance(error, OperationalError):
-        return Unavailable(f"The database cannot be reached: {first_line}")
-    return Unavailable(f"The database refuses: {first_line}")
 
 
 @contextmanager

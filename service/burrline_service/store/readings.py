@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from sqlalchemy import Connection, and_, bindparam, insert, select, update
 
-from . import entries
+from ..core.records import TIME_SOURCES
 from .fact_tables import reading, watched
+from .many import Many, for_each
+from .runs import CHUNK_COUNT
+from .stretches import LONGEST_RUN_MS
 from .tables import run
-
-FOR_EVER_MS = 2**62
 
 
 class ReadingRow(NamedTuple):
@@ -75,36 +77,31 @@ def void(connection: Connection, account_no: int, reading_key: bytes, *, voided_
     )
 
 
-def between(
-    connection: Connection, account_no: int, grinder_no: int, *, from_ms: int, to_ms: int
-) -> list[ReadingRow]:
-    """Readings of known time in [from, to), earliest first, without voided ones."""
-    rows = connection.execute(
-        _BETWEEN,
-        {
-            "account_no": account_no,
-            "grinder_no": grinder_no,
-            "from_ms": from_ms,
-            "to_ms": to_ms,
-        },
-    )
-    return [_row(row) for row in rows]
+def signs_of_running(
+    connection: Connection, account_no: int, since_ms: Mapping[int, int], *, until_ms: int
+) -> dict[int, list[tuple[bytes, int]]]:
+    """Of each grinder the readings that said its motor ran, with the run they named.
+
+    Those at or before an instant, from the longest run before an instant of its own on.
+    """
+    found: dict[int, list[tuple[bytes, int]]] = defaultdict(list)
+    for number, run_key, at_ms in _RUNNING.rows(
+        connection, list(since_ms.items()), account_no=account_no, until_ms=until_ms
+    ):
+        found[number].append((bytes(run_key), at_ms))
+    return found
 
 
-def latest_motor(
-    connection: Connection, account_no: int, grinder_no: int, *, from_ms: int, to_ms: int
-) -> tuple[int, int] | None:
-    """The latest motor temperature inside (from, to]: its instant and tenths of a degree."""
-    row = connection.execute(
-        _LATEST_MOTOR,
-        {
-            "account_no": account_no,
-            "grinder_no": grinder_no,
-            "from_ms": from_ms,
-            "to_ms": to_ms,
-        },
-    ).first()
-    return None if row is None else (row[0], row[1])
+def of_motors(
+    connection: Connection, account_no: int, since_ms: Mapping[int, int], *, until_ms: int
+) -> dict[int, list[tuple[int, int]]]:
+    """Instants and tenths of a degree from an instant of each grinder's own on, up to one."""
+    found: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    for number, at_ms, decicelsius in _OF_MOTORS.rows(
+        connection, list(since_ms.items()), account_no=account_no, until_ms=until_ms
+    ):
+        found[number].append((at_ms, decicelsius))
+    return found
 
 
 def listed(
@@ -139,25 +136,22 @@ def listed(
 def closed_runs(
     connection: Connection,
     account_no: int,
-    grinder_no: int,
-    run_keys: Iterable[bytes],
+    named: Iterable[tuple[int, bytes]],
     *,
     until_ms: int,
-) -> set[bytes]:
-    """Which of the runs named by a grinder's readings have come as its runs, begun by an instant.
+) -> set[tuple[int, bytes]]:
+    """Which of the runs that readings name have come as runs of their grinder by an instant.
 
-    A run of another grinder under that id is another run.
+    ``named`` are (grinder, run) pairs: a run of another grinder under that id is another run.
     """
-    rows = connection.execute(
-        _CLOSED,
-        {
-            "account_no": account_no,
-            "grinder_no": grinder_no,
-            "keys": sorted(set(run_keys)),
-            "until_ms": until_ms,
-        },
-    )
-    return {bytes(key) for (key,) in rows}
+    named = set(named)
+    keys = sorted({run_key for _, run_key in named})
+    closed: set[tuple[int, bytes]] = set()
+    for start in range(0, len(keys), CHUNK_COUNT):
+        chunk = keys[start : start + CHUNK_COUNT]
+        of_chunk = {"account_no": account_no, "keys": chunk, "until_ms": until_ms}
+        closed.update((row[0], bytes(row[1])) for row in connection.execute(_CLOSED, of_chunk))
+    return closed & named
 
 
 def add_watched(
@@ -181,90 +175,79 @@ def add_watched(
             )
 
 
-def watched_within(
+def watched_since(
+    connection: Connection, account_no: int, since_ms: Mapping[int, int], *, until_ms: int
+) -> dict[int, list[tuple[int, int]]]:
+    """The watched spans of each grinder that touch the time from an instant of its own on."""
+    found: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    for number, from_ms, to_ms in _WATCHED.rows(
+        connection, list(since_ms.items()), account_no=account_no, until_ms=until_ms
+    ):
+        found[number].append((from_ms, to_ms))
+    return {number: sorted(spans) for number, spans in found.items()}
+
+
+def is_watched_beside(
     connection: Connection,
     account_no: int,
     grinder_no: int,
+    taken_back: Sequence[tuple[int, int]],
     *,
-    low_ms: int,
-    high_ms: int,
-    at_ms: int,
-) -> tuple[list[tuple[int, int]], bool]:
-    """The watched spans that touch [low, high], and whether any at all began by an instant.
-
-    Corrections take back what was not watched; a span that lies in one was never watched.
-    """
-    wanted = [watched.c.account_no == account_no, watched.c.grinder_no == grinder_no]
-    rows = connection.execute(
-        select(watched.c.from_ms, watched.c.to_ms)
-        .where(*wanted, watched.c.from_ms <= high_ms, watched.c.to_ms >= low_ms)
-        .order_by(watched.c.from_ms, watched.c.to_ms)
-    ).all()
-    spans = [(row.from_ms, row.to_ms) for row in rows]
-    taken_back = [
-        (entry.from_ms, FOR_EVER_MS if entry.to_ms is None else entry.to_ms)
-        for entry in entries.in_force(connection, account_no, [grinder_no], [entries.CORRECTION])
-        if entry.body.get("is_unwatched")
-    ]
-    if spans and not taken_back:
-        return spans, True
-    any_row = connection.execute(
+    until_ms: int,
+) -> bool:
+    """Whether any watched span begun by an instant lies in none of those taken back."""
+    found = connection.execute(
         select(watched.c.from_ms)
         .where(
-            *wanted,
-            watched.c.from_ms <= at_ms,
+            watched.c.account_no == account_no,
+            watched.c.grinder_no == grinder_no,
+            watched.c.from_ms <= until_ms,
             *((watched.c.from_ms < low) | (watched.c.to_ms > high) for low, high in taken_back),
         )
         .limit(1)
     ).first()
-    return _without(spans, taken_back), any_row is not None
-
-
-def _without(spans: list[tuple[int, int]], taken: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    for low, high in taken:
-        pieces = [
-            piece
-            for begin, end in spans
-            for piece in ((begin, min(end, low)), (max(begin, high), end))
-        ]
-        spans = [piece for piece in pieces if piece[0] < piece[1]]
-    return spans
+    return found is not None
 
 
 _KNOWN = select(reading.c.reading_key, reading.c.fingerprint).where(
     reading.c.account_no == bindparam("account_no"),
     reading.c.reading_key.in_(bindparam("keys", expanding=True)),
 )
-_BETWEEN = (
-    select(*COLUMNS)
-    .where(
-        reading.c.account_no == bindparam("account_no"),
-        reading.c.grinder_no == bindparam("grinder_no"),
-        reading.c.at_ms >= bindparam("from_ms"),
-        reading.c.at_ms < bindparam("to_ms"),
-        reading.c.voided_ms.is_(None),
-        reading.c.time_source != 2,  # received: when it was read is not known
-    )
-    .order_by(reading.c.at_ms, reading.c.reading_key)
+_OF_EACH = (
+    "reading.account_no = :account_no"
+    " AND reading.grinder_no = asked.grinder_no AND reading.at_ms <= :until_ms"
+    " AND reading.voided_ms IS NULL"
+    f" AND reading.time_source <> {TIME_SOURCES.index('received')}"  # when it was read: not known
 )
-_LATEST_MOTOR = (
-    select(reading.c.at_ms, reading.c.motor_decicelsius)
-    .where(
-        reading.c.account_no == bindparam("account_no"),
-        reading.c.grinder_no == bindparam("grinder_no"),
-        reading.c.at_ms > bindparam("from_ms"),
-        reading.c.at_ms <= bindparam("to_ms"),
-        reading.c.motor_decicelsius.is_not(None),
-        reading.c.voided_ms.is_(None),
-        reading.c.time_source != 2,
-    )
-    .order_by(reading.c.at_ms.desc(), reading.c.motor_decicelsius.desc())
-    .limit(1)
+_RUNNING = Many(
+    for_each(
+        "reading",
+        "reading.grinder_no, reading.run_key, reading.at_ms",
+        f"{_OF_EACH} AND reading.at_ms >= asked.since_ms - {LONGEST_RUN_MS}"
+        " AND reading.is_running AND reading.run_key IS NOT NULL",
+    ),
+    asked=("grinder_no", "since_ms"),
 )
-_CLOSED = select(run.c.run_key).where(
+_OF_MOTORS = Many(
+    for_each(
+        "reading",
+        "reading.grinder_no, reading.at_ms, reading.motor_decicelsius",
+        f"{_OF_EACH} AND reading.at_ms >= asked.since_ms AND reading.motor_decicelsius IS NOT NULL",
+    ),
+    asked=("grinder_no", "since_ms"),
+)
+_WATCHED = Many(
+    for_each(
+        "watched",
+        "watched.grinder_no, watched.from_ms, watched.to_ms",
+        "watched.account_no = :account_no AND watched.grinder_no = asked.grinder_no"
+        " AND watched.from_ms <= :until_ms AND watched.to_ms >= asked.since_ms",
+    ),
+    asked=("grinder_no", "since_ms"),
+)
+_CLOSED = select(run.c.grinder_no, run.c.run_key).where(
     and_(
         run.c.account_no == bindparam("account_no"),
-        run.c.grinder_no == bindparam("grinder_no"),
         run.c.run_key.in_(bindparam("keys", expanding=True)),
         run.c.started_ms <= bindparam("until_ms"),
     )

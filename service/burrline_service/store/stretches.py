@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Mapping
 from typing import NamedTuple
 
-from sqlalchemy import Connection, bindparam, func, literal_column, select
+from sqlalchemy import Connection, bindparam, literal_column, select
 
-from ..core.records import LONGEST_RUN_SECONDS
+from ..core.records import LONGEST_RUN_SECONDS, TIME_SOURCES
+from .many import Many, for_each
 from .tables import run
 
 LONGEST_RUN_MS = LONGEST_RUN_SECONDS * 1000
@@ -24,82 +26,45 @@ class Stretch(NamedTuple):
     part: int | None
 
 
-_OF_GRINDER = (
-    run.c.account_no == bindparam("account_no"),
-    run.c.grinder_no == bindparam("grinder_no"),
-    run.c.left_out == literal_column("0"),
-)
-_TIMED_BY = run.c.time_source.in_(bindparam("time_sources", expanding=True))
-_ended_ms = run.c.started_ms + func.coalesce(run.c.on_ms, literal_column("0"))
+class RunEnd(NamedTuple):
+    """When a run was on and how hot the motor was at its end."""
 
-_REACHING = (
-    select(
-        run.c.run_key,
-        run.c.started_ms,
-        run.c.on_ms,
-        run.c.grams_mg,
-        run.c.time_source,
-        run.c.part,
-    )
-    .where(
-        *_OF_GRINDER,
-        run.c.started_ms >= bindparam("earliest_ms"),
-        run.c.started_ms < bindparam("to_ms"),
-        (_ended_ms >= bindparam("since_ms")) | run.c.on_ms.is_(None),
-    )
-    .order_by(run.c.started_ms)
-)
-_FIRST = select(run.c.started_ms).where(*_OF_GRINDER, _TIMED_BY).order_by(run.c.started_ms).limit(1)
-_LAST = (
-    select(run.c.started_ms)
-    .where(*_OF_GRINDER, run.c.started_ms < bindparam("before_ms"))
-    .order_by(run.c.started_ms.desc())
-    .limit(1)
-)
-_READING = (
-    select(_ended_ms, run.c.motor_decicelsius)
-    .where(
-        *_OF_GRINDER,
-        run.c.started_ms > bindparam("from_ms"),
-        run.c.started_ms <= bindparam("to_ms"),
-        _ended_ms <= bindparam("to_ms"),
-        run.c.motor_decicelsius.is_not(None),
-        _TIMED_BY,
-    )
-    .order_by(_ended_ms.desc(), run.c.motor_decicelsius.desc())
-    .limit(1)
-)
+    started_ms: int
+    on_ms: int | None
+    motor_decicelsius: int | None
 
 
 def reaching(
-    connection: Connection, account_no: int, grinder_no: int, *, since_ms: int, to_ms: int
-) -> list[Stretch]:
-    """Runs started before ``to_ms`` that last into the time from ``since_ms`` on, earliest first.
+    connection: Connection, account_no: int, since_ms: Mapping[int, int], *, to_ms: int
+) -> dict[int, list[Stretch]]:
+    """Runs of each grinder that last into the time from an instant of its own on, earliest first.
 
-    Of a run without seconds it is not known how long it lasted: those begun within the longest
-    run before are among them. Voided ones are left out.
+    They begin before ``to_ms``. Of a run without seconds it is not known how long it lasted: those
+    begun within the longest run before are among them. Voided ones are left out.
     """
-    rows = connection.execute(
-        _REACHING,
-        {
-            "account_no": account_no,
-            "grinder_no": grinder_no,
-            "earliest_ms": since_ms - LONGEST_RUN_MS,
-            "since_ms": since_ms,
-            "to_ms": to_ms,
-        },
-    )
-    return [Stretch(bytes(row[0]), *row[1:]) for row in rows.all()]
+    found: dict[int, list[Stretch]] = defaultdict(list)
+    for number, run_key, *rest in _REACHING.rows(
+        connection, list(since_ms.items()), account_no=account_no, to_ms=to_ms
+    ):
+        found[number].append(Stretch(bytes(run_key), *rest))
+    for stretches in found.values():
+        stretches.sort(key=lambda stretch: stretch.started_ms)
+    return found
 
 
-def first_started_ms(
-    connection: Connection, account_no: int, grinder_no: int, *, time_sources: Sequence[int]
-) -> int | None:
-    """Start of the first known run whose time is one of the given sources."""
-    return connection.execute(
-        _FIRST,
-        {"account_no": account_no, "grinder_no": grinder_no, "time_sources": time_sources},
-    ).scalar_one_or_none()
+def run_ends(
+    connection: Connection, account_no: int, since_ms: Mapping[int, int], *, until_ms: int
+) -> dict[int, list[RunEnd]]:
+    """Runs of known time that last into the time from an instant of each grinder's own on.
+
+    They begin at ``until_ms`` or before.
+    """
+    found: dict[int, list[RunEnd]] = defaultdict(list)
+    for number, *rest in _RUN_ENDS.rows(
+        connection, list(since_ms.items()), account_no=account_no, to_ms=until_ms + 1
+    ):
+        found[number].append(RunEnd(*rest))
+    return found
 
 
 def last_started_ms(
@@ -110,63 +75,37 @@ def last_started_ms(
     ).scalar_one_or_none()
 
 
-def motor_reading(
-    connection: Connection,
-    account_no: int,
-    grinder_no: int,
-    *,
-    from_ms: int,
-    to_ms: int,
-    time_sources: Sequence[int],
-) -> tuple[int, int] | None:
-    """The latest reading at a run's end inside (from, to]: its instant and tenths of a degree."""
-    row = connection.execute(
-        _READING,
-        {
-            "account_no": account_no,
-            "grinder_no": grinder_no,
-            "from_ms": from_ms,
-            "to_ms": to_ms,
-            "time_sources": time_sources,
-        },
-    ).first()
-    return None if row is None else (row[0], row[1])
-
-
-class RunEnd(NamedTuple):
-    """When a run was on and how hot the motor was at its end."""
-
-    started_ms: int
-    on_ms: int | None
-    motor_decicelsius: int | None
-
-
-_RUN_ENDS = select(run.c.started_ms, run.c.on_ms, run.c.motor_decicelsius).where(
-    *_OF_GRINDER,
-    run.c.started_ms >= bindparam("from_ms"),
-    run.c.started_ms <= bindparam("to_ms"),
-    _TIMED_BY,
+_REACHED = (
+    "run.account_no = :account_no AND run.grinder_no = asked.grinder_no"
+    f" AND run.left_out = 0 AND run.started_ms >= asked.since_ms - {LONGEST_RUN_MS}"
+    " AND run.started_ms < :to_ms"
 )
-
-
-def run_ends(
-    connection: Connection,
-    account_no: int,
-    grinder_no: int,
-    *,
-    from_ms: int,
-    to_ms: int,
-    time_sources: Sequence[int],
-) -> list[RunEnd]:
-    """Runs started in [from, to] whose time is known."""
-    rows = connection.execute(
-        _RUN_ENDS,
-        {
-            "account_no": account_no,
-            "grinder_no": grinder_no,
-            "from_ms": from_ms,
-            "to_ms": to_ms,
-            "time_sources": time_sources,
-        },
+_LASTING = "run.started_ms + coalesce(run.on_ms, 0) >= asked.since_ms"
+_REACHING = Many(
+    for_each(
+        "run",
+        "run.grinder_no, run.run_key, run.started_ms, run.on_ms, run.grams_mg, run.time_source,"
+        " run.part",
+        f"{_REACHED} AND (run.on_ms IS NULL OR {_LASTING})",
+    ),
+    asked=("grinder_no", "since_ms"),
+)
+_RUN_ENDS = Many(
+    for_each(
+        "run",
+        "run.grinder_no, run.started_ms, run.on_ms, run.motor_decicelsius",
+        f"{_REACHED} AND {_LASTING} AND run.time_source <> {TIME_SOURCES.index('received')}",
+    ),
+    asked=("grinder_no", "since_ms"),
+)
+_LAST = (
+    select(run.c.started_ms)
+    .where(
+        run.c.account_no == bindparam("account_no"),
+        run.c.grinder_no == bindparam("grinder_no"),
+        run.c.left_out == literal_column("0"),
+        run.c.started_ms < bindparam("before_ms"),
     )
-    return [RunEnd(*row) for row in rows]
+    .order_by(run.c.started_ms.desc())
+    .limit(1)
+)

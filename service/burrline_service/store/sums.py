@@ -1,6 +1,5 @@
-"""Exact sums of runs by hour and by day, and the total over any interval.
+"""Keeping exact sums of runs by hour and by day.
 
-A total over [low, high) = whole days + whole hours at both ends + the runs of two edge hours.
 Everything is an integer, so increments and recounts agree to the last milligram.
 """
 
@@ -8,19 +7,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from typing import Any, NamedTuple
+from operator import add as add_up
+from operator import sub as subtract
+from typing import Literal, NamedTuple
 
 from sqlalchemy import (
     Connection,
-    Select,
     Table,
-    and_,
-    bindparam,
-    func,
-    literal_column,
-    or_,
     select,
-    union_all,
     update,
 )
 
@@ -42,7 +36,6 @@ from .tables import (
     grinder_day,
     grinder_hour,
     grinder_state,
-    run,
 )
 
 CLEANING = PURPOSES.index("cleaning")
@@ -62,8 +55,8 @@ class Sums(NamedTuple):
     paired_mg: int = 0
     paired_ms: int = 0
 
-    def plus(self, other: Sums, sign: int = 1) -> Sums:
-        return Sums(*(mine + sign * theirs for mine, theirs in zip(self, other, strict=True)))
+    def plus(self, other: Sums, sign: Literal[1, -1] = 1) -> Sums:
+        return Sums._make(map(add_up if sign == 1 else subtract, self, other))
 
 
 def of_run(row: RunRow) -> Sums:
@@ -188,74 +181,6 @@ def _add_all(
             connection.exec_driver_sql(_ADD[table], (account_no, *columns))
         elif rows:
             connection.exec_driver_sql(_ADD_SQLITE[table], [(account_no, *row) for row in rows])
-
-
-def between(
-    connection: Connection, account_no: int, grinder_no: int, *, low_ms: int, high_ms: int
-) -> dict[int, Sums]:
-    """Sums by purpose over the runs started in [low, high)."""
-    if high_ms <= low_ms:
-        return {}
-    low_hour, high_hour = -(-low_ms // HOUR_MS), high_ms // HOUR_MS
-    if low_hour > high_hour:  # both ends inside one hour
-        edges = (low_ms, high_ms, high_ms, high_ms)
-        low_hour = high_hour
-    else:
-        edges = (low_ms, low_hour * HOUR_MS, high_hour * HOUR_MS, high_ms)
-    low_day, high_day = -(-low_hour // 24), high_hour // 24
-    if low_day >= high_day:  # no whole day in between
-        hours = (low_hour, high_hour, high_hour, high_hour)
-        low_day = high_day
-    else:
-        hours = (low_hour, low_day * 24, high_day * 24, high_hour)
-    bounds = dict(zip(_BOUND_NAMES, (*edges, *hours, low_day, high_day), strict=True))
-    bounds |= {"account_no": account_no, "grinder_no": grinder_no}
-    total: dict[int, Sums] = defaultdict(Sums)
-    for purpose, *kept in connection.execute(_KEPT, bounds):
-        total[purpose] = total[purpose].plus(Sums(*(int(value or 0) for value in kept)))
-    if edges[0] < edges[1] or edges[2] < edges[3]:
-        for purpose, on_ms, grams_mg, grams_basis, part in connection.execute(_EDGES, bounds):
-            share = share_of(on_ms, grams_mg, grams_basis, part)
-            total[purpose] = total[purpose].plus(share)
-    return dict(total)
-
-
-def _kept(table: Any, unit: str, low: str, high: str) -> Select[Any]:
-    return (
-        select(table.c.purpose, *(func.sum(table.c[name]) for name in SUM_NAMES))
-        .where(
-            table.c.account_no == bindparam("account_no"),
-            table.c.grinder_no == bindparam("grinder_no"),
-            table.c[unit] >= bindparam(low),
-            table.c[unit] < bindparam(high),
-        )
-        .group_by(table.c.purpose)
-    )
-
-
-def _started_in(low: str, high: str) -> Any:
-    return and_(run.c.started_ms >= bindparam(low), run.c.started_ms < bindparam(high))
-
-
-_BOUND_NAMES = (
-    "first_edge_low", "first_edge_high", "last_edge_low", "last_edge_high",
-    "first_hours_low", "first_hours_high", "last_hours_low", "last_hours_high",
-    "days_low", "days_high",
-)  # fmt: skip
-_KEPT = union_all(
-    _kept(grinder_hour, "hour", "first_hours_low", "first_hours_high"),
-    _kept(grinder_hour, "hour", "last_hours_low", "last_hours_high"),
-    _kept(grinder_day, "day", "days_low", "days_high"),
-)
-_EDGES = select(run.c.purpose, run.c.on_ms, run.c.grams_mg, run.c.grams_basis, run.c.part).where(
-    run.c.account_no == bindparam("account_no"),
-    run.c.grinder_no == bindparam("grinder_no"),
-    or_(
-        _started_in("first_edge_low", "first_edge_high"),
-        _started_in("last_edge_low", "last_edge_high"),
-    ),
-    run.c.left_out == literal_column("0"),
-)
 
 
 _SUMS_COLUMNS = {

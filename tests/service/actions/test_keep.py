@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from burrline_service.actions import burrs, entries, history, ingest, keep, once, report
+from burrline_service.actions.asked import LOOK_BACK
 from burrline_service.actions.once import Reply
-from burrline_service.actions.standing import LOOK_BACK
 from burrline_service.core.errors import (
     InstantArchived,
     NotFound,

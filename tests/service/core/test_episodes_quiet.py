@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from burrline_service.core.episode_facts import held_since, motor_on, spans_in_force
+from burrline_service.core.episode_facts import spans_in_force
+from burrline_service.core.episode_folds import held_since, motor_on
 from burrline_service.core.episodes import (
     DatedLimits,
     Episode,

@@ -54,10 +54,7 @@ def test_the_order_of_runs_and_repeating_them_changes_nothing(
 ) -> None:
     shuffled = runs + runs[: len(runs) // 2]
     dice.shuffle(shuffled)
-    for found, again in zip(
-        union_of_intervals(*columns(runs)), union_of_intervals(*columns(shuffled)), strict=True
-    ):
-        assert np.array_equal(found, again)
+    assert union_of_intervals(*columns(runs)) == union_of_intervals(*columns(shuffled))
 
 
 @given(run_lists, st.integers(-80, 80), st.integers(0, 80))
@@ -143,7 +140,7 @@ def test_posix_times_come_out_as_exact_milliseconds_before_now(runs: Runs, now: 
         [(now + end) / 1000 for _, end in runs],
         now / 1000,
     )
-    assert set((starts * 1000).tolist()) | set((ends * 1000).tolist()) <= set(range(-60, 1))
+    assert {1000 * at for at in (*starts, *ends)} <= set(range(-60, 1))
 
 
 # --- refusals -------------------------------------------------------------------------------------
@@ -153,8 +150,6 @@ def test_posix_times_come_out_as_exact_milliseconds_before_now(runs: Runs, now: 
     ("starts", "ends", "said"),
     [
         ([0.0, 1.0], [2.0], "equally long"),
-        ([[0.0]], [[1.0]], "one-dimensional"),
-        (0.0, 1.0, "one-dimensional"),
         ([math.nan], [1.0], "finite"),
         ([0.0], [math.inf], "finite"),
         ([0.0, 5.0], [1.0, 4.0], "interval 1 ends at 4.0 before its start 5.0"),
@@ -202,9 +197,8 @@ def test_a_wait_for_impossible_numbers_is_refused(
 # --- shapes ---------------------------------------------------------------------------------------
 
 
-def test_no_run_at_all_gives_empty_arrays_zero_on_time_and_no_wait() -> None:
-    starts, ends = union_of_intervals([], [])
-    assert starts.shape == ends.shape == (0,)
+def test_no_run_at_all_gives_no_intervals_zero_on_time_and_no_wait() -> None:
+    assert union_of_intervals([], []) == ([], [])
     assert on_time_seconds([], [], 0.0, 600.0) == 0.0
     assert rolling_maximum_on_seconds([], [], 600.0) == 0.0
     assert wait_seconds([], [], 0.0, 100.0, 150.0, 600.0) == 0.0
@@ -213,9 +207,7 @@ def test_no_run_at_all_gives_empty_arrays_zero_on_time_and_no_wait() -> None:
 def test_one_run_and_many_are_taken_as_lists_tuples_or_arrays() -> None:
     for kind in (list, tuple, np.asarray):
         starts, ends = union_of_intervals(kind([3, 0]), kind([4, 1]))
-        assert starts.tolist() == [0.0, 3.0]
-        assert ends.tolist() == [1.0, 4.0]
-        assert starts.dtype == np.float64
+        assert (starts, ends) == ([0.0, 3.0], [1.0, 4.0])
 
 
 def test_a_period_before_all_runs_has_no_on_time() -> None:

@@ -10,13 +10,15 @@ from pathlib import Path
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
 from sqlalchemy import Column, Integer, MetaData, Table, text
 
 import databases
 from burrline_service.__main__ import main
 from burrline_service.core.errors import SchemaMismatch, Unavailable
 from burrline_service.store.database import single_connection_engine
-from burrline_service.store.migrate import check_schema, migrate, needed_revision
+from burrline_service.store.migrate import configuration, migrate
+from burrline_service.store.schema import NEEDED_REVISION, check_schema
 from burrline_service.store.table_kinds import metadata
 from databases import MadeDatabase, Server
 from services import run_service_command, service_command, service_environment
@@ -81,10 +83,13 @@ def test_a_column_no_migration_makes_would_be_noticed(made_database: MadeDatabas
     assert kinds == {"add_column", "add_table"}
 
 
+def test_the_needed_revision_is_the_newest_there_is() -> None:
+    assert ScriptDirectory.from_config(configuration()).get_heads() == [NEEDED_REVISION]
+
+
 def test_a_second_migration_finds_nothing_to_do(empty_database: MadeDatabase) -> None:
-    newest = needed_revision()
-    assert migrate(empty_database.migration_url) == (None, newest)
-    assert migrate(empty_database.migration_url) == (newest, newest)
+    assert migrate(empty_database.migration_url) == (None, NEEDED_REVISION)
+    assert migrate(empty_database.migration_url) == (NEEDED_REVISION, NEEDED_REVISION)
     check_schema(empty_database.url)
 
 
@@ -133,7 +138,7 @@ def test_a_database_at_another_revision_serves_nobody(
         assert said.out == ""
         (line,) = said.err.splitlines()
         assert word in line
-        assert needed_revision() in line
+        assert NEEDED_REVISION in line
 
 
 def test_a_newer_database_is_not_migrated(made_database: MadeDatabase) -> None:

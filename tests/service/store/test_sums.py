@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from burrline_service.core.records import GRAMS_BASES, PURPOSES, TIME_SOURCES
-from burrline_service.store import recount, runs, state, sums
+from burrline_service.store import recount, runs, state, sums, totals
 from burrline_service.store.database import Connection, Database
 from burrline_service.store.runs import RunRow
 from burrline_service.store.sums import Sums
@@ -103,7 +103,9 @@ def test_the_total_over_any_interval_is_what_counting_gives(
 
     def work(connection: Connection) -> None:
         for low_ms, high_ms in [*bounds, (0, BEGINNING_MS + 2 * SPAN_MS)]:
-            found = sums.between(connection, account_no, GRINDER_NO, low_ms=low_ms, high_ms=high_ms)
+            found = totals.between(
+                connection, account_no, GRINDER_NO, low_ms=low_ms, high_ms=high_ms
+            )
             assert found == counted(kept, low_ms, high_ms)
 
     database.read(account_no, work)
@@ -128,7 +130,7 @@ def test_taking_runs_out_leaves_the_sums_of_the_others(
     for low_ms, high_ms in [(0, BEGINNING_MS + 2 * SPAN_MS), (BEGINNING_MS + 1, BEGINNING_MS + 90)]:
         found = database.read(
             account_no,
-            lambda connection, low=low_ms, high=high_ms: sums.between(
+            lambda connection, low=low_ms, high=high_ms: totals.between(
                 connection, account_no, GRINDER_NO, low_ms=low, high_ms=high
             ),
         )
@@ -143,7 +145,7 @@ def test_an_empty_or_backward_interval_holds_nothing(database: Database) -> None
     for low_ms, high_ms in [(5, 5), (HOUR_MS, 0)]:
         found = database.read(
             account_no,
-            lambda connection, low=low_ms, high=high_ms: sums.between(
+            lambda connection, low=low_ms, high=high_ms: totals.between(
                 connection, account_no, GRINDER_NO, low_ms=low, high_ms=high
             ),
         )
