@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import gc
 import json
 import secrets
 import socket
@@ -19,6 +20,7 @@ from gunicorn.http import errors, get_parser
 from gunicorn.workers.gthread import ThreadWorker
 
 THREAD_COUNT = 8
+COLLECTED_EVERY = 10_000  # more objects kept than dropped; a batch makes some thousands
 # A device that loses its network in mid-request never closes the connection: without a bound a
 # few of them would hold every thread for good.
 PAUSE_SECONDS = 10.0
@@ -175,4 +177,9 @@ class Server(BaseApplication):
             self.cfg.set(name, value)
 
     def load(self) -> Any:
-        return self._make_app()
+        app = self._make_app()
+        # What is there now stays: the collector need not walk through it during a large batch.
+        gc.collect()
+        gc.freeze()
+        gc.set_threshold(COLLECTED_EVERY)
+        return app

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from bench import paired, serving, shapes
-from bench.goals import Measured, table
+from bench.goals import Measured, load, table
 from burrline_service.api import runs as api_runs
 from burrline_service.store.database import Database, open_database
 from databases import MadeDatabase
@@ -107,6 +107,7 @@ def main(kind: str = "postgresql", repeats: str = "8") -> None:
         counts = (1, 4) if kind == "postgresql" else (1,)
         print(table(measure(made, database, kind, repeats=int(repeats), client_counts=counts)))
         database.close()
+    print(load())
 
 
 if __name__ == "__main__":

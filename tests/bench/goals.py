@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -20,6 +21,11 @@ class Measured:
     @property
     def is_met(self) -> bool:
         return self.ratio >= self.goal if self.is_floor else self.ratio <= self.goal
+
+
+def load() -> str:
+    """How busy the machine is: beside others' work ratios scatter widely."""
+    return f"load average {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores"
 
 
 def table(found: Sequence[Measured]) -> str:

@@ -21,8 +21,8 @@ from burrline_service.api.instants import instant_text
 from burrline_service.core.records import Caller, Run
 from burrline_service.store import grinders, runs
 from burrline_service.store.database import Database
+from burrline_service.store.row_columns import RunRow
 from burrline_service.store.run_rows import row_of
-from burrline_service.store.runs import RunRow
 from small_chain import NOW, make_site, new_account
 
 SHAPES = {"fleet": 3000, "hub": 50, "spool": 1}

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from bench import paired, serving, shapes
-from bench.goals import Measured, table
+from bench.goals import Measured, load, table
 from burrline_service.store.database import Database, open_database
 from databases import MadeDatabase
 
@@ -69,7 +69,8 @@ def measure(made: MadeDatabase, database: Database, kind: str, *, repeats: int) 
             found.append(
                 Measured(
                     name,
-                    f"single post, {client_count} client(s), {kind}, of a bare insert route",
+                    f"single post of 50 grinders, {client_count} client(s), {kind}, "
+                    "of a bare insert route",
                     floor,
                     paired.ratio(times, "bare", "service"),
                     is_floor=True,
@@ -86,6 +87,7 @@ def main(kind: str = "postgresql", repeats: str = "8") -> None:
         database = open_database(made.url)
         print(table(measure(made, database, kind, repeats=int(repeats))))
         database.close()
+    print(load())
 
 
 if __name__ == "__main__":

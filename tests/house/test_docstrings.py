@@ -17,6 +17,7 @@ NOT_NUMERIC = frozenset(
     {
         "__init__",
         "records",
+        "run_columns",
         "answers",
         "entered",
         "errors",

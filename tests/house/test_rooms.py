@@ -17,7 +17,7 @@ from source_tree import ROOT, SDK, SERVICE, imports, project_files, relative
 
 OUTSIDE_PACKAGES = {
     "core": {"numpy"},
-    "store": {"alembic", "sqlalchemy"},
+    "store": {"alembic", "numpy", "psycopg", "sqlalchemy"},
     "actions": set(),
     "api": {"apispec", "flask", "flask_swagger_ui", "marshmallow", "werkzeug"},
     "pages": {"flask", "jinja2", "markupsafe", "werkzeug"},
@@ -34,7 +34,15 @@ OWN_ROOMS = {
     "core": {"core"},
     "store": {"store", "core"},
     "actions": {"actions", "store", "core"},
-    "api": {"api", "actions", "core.records", "core.answers", "core.entered", "core.errors"},
+    "api": {
+        "api",
+        "actions",
+        "core.records",
+        "core.run_columns",
+        "core.answers",
+        "core.entered",
+        "core.errors",
+    },
     "pages": {"pages", "actions", "core.records", "core.answers", "core.errors"},
     "demo": {"demo"},
     "settings": {"settings"},

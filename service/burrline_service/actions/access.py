@@ -54,7 +54,7 @@ def authenticate(database: Database, *, credential: str, now: datetime) -> Calle
     ):
         raise Unauthenticated("The key is malformed.", error="invalid_token")
     key_id = key_id_of(credential)
-    found = database.read(None, lambda connection: keys.credential(connection, key_id))
+    found = keys.credential(database, key_id)
     account_no, expected, key = found if found is not None else (0, _NOBODY, None)
     is_right = hmac.compare_digest(digest, expected)
     if key is None or not is_right:

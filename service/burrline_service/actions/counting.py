@@ -14,7 +14,7 @@ from ..core.records import GRAMS_BASES, PURPOSES
 from ..core.tallies import Tally, share_mg
 from ..store import entries, recount, sums, totals
 from ..store.database import Connection
-from ..store.runs import RunRow
+from ..store.row_columns import RunRow
 from ..store.sums import Sums
 from ..store.tables import UNSTATED
 from ..store.totals import Span

@@ -16,8 +16,8 @@ from ..core.records import (
 from ..store.entries import EntryRow
 from ..store.outgoing import Places
 from ..store.readings import ReadingRow
+from ..store.row_columns import RunRow
 from ..store.run_rows import over, run_id_of
-from ..store.runs import RunRow
 from ..store.tables import UNSTATED
 from ..store.types import to_instant
 

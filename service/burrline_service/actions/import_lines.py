@@ -14,8 +14,9 @@ from ..core.records import (
 )
 from ..store.entries import EntryRow
 from ..store.readings import ReadingRow
+from ..store.row_columns import RunRow
 from ..store.run_rows import is_canonical_uuid, run_key_of, tenths, thousandths
-from ..store.runs import VOIDED, RunRow
+from ..store.runs import VOIDED
 from ..store.tables import UNSTATED
 from ..store.types import to_milliseconds
 from .export_lines import ENTRY_KINDS, Thing

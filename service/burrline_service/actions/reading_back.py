@@ -16,7 +16,7 @@ from ..core.records import Finding, Grinder, StoredRun
 from ..store import entries, grinders, recount, run_rows
 from ..store.database import Connection
 from ..store.grinders import GrinderRow
-from ..store.runs import RunRow
+from ..store.row_columns import RunRow
 from ..store.types import EPOCH
 
 FILLED = ("setting", "coffee_lot", "rpm", "purpose", "feed")

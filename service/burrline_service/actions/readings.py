@@ -22,8 +22,8 @@ from ..store.database import Connection, Database
 from ..store.readings import ReadingRow
 from ..store.types import to_instant, to_milliseconds
 from . import reach
-from .ingest import source_numbers
 from .listing import cut, milliseconds_or_none
+from .recording import source_numbers
 
 
 def add_readings(

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from ..core.corrections import Correction
-from ..store import accounts, entries, incoming, readings, recount, runs, state, sums
+from ..store import accounts, entries, incoming, readings, recount, run_inserts, runs, state, sums
 from ..store.database import Connection
+from ..store.row_columns import RowColumns, RunRow
 from ..store.run_rows import run_key_of
-from ..store.runs import RunRow
 from ..store.sums import Held, Sums
 from ..store.types import EPOCH, to_milliseconds
 from .export_lines import ENTRY_KINDS, Thing
@@ -212,8 +212,7 @@ class Restoring:
             rows.append(recount.corrected(row, thing.get("source") or "", grinder.corrections))
         keys = [row.run_key for row in rows]
         check_all_new(keys, runs.fingerprints(self.connection, self.account_no, keys))
-        runs.add(self.connection, self.account_no, rows)
-        sums.add(self.connection, self.account_no, rows)
+        run_inserts.add(self.connection, self.account_no, RowColumns.of(rows))
 
     def _archived_hours(self, thing: Thing) -> None:
         """Take over the sums of archived runs, and what counts of those left beside them."""

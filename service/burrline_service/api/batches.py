@@ -10,6 +10,7 @@ from marshmallow import Schema, ValidationError, fields
 
 from ..core.errors import Fault, NotFound, Refusal
 from ..core.records import RunOutcome
+from ..core.run_columns import RunColumns, RunOutcomes
 from .problems import fault_body, faults_of
 
 LARGEST_BATCH_COUNT = 5000
@@ -52,7 +53,7 @@ class Kind:
 
     ``member`` holds the lines in the body, ``id_name`` tells them apart; ``record_of`` reads one
     line and ``conflict`` says what is wrong with a reused id. ``quickly`` makes the records of
-    the lines that need no closer look, and None of the others.
+    the lines that need no closer look, and None of the others; or columns of all of them.
     """
 
     member: str
@@ -63,22 +64,25 @@ class Kind:
 
 
 def judge(
-    kind: Kind, lines: Sequence[Any], add: Callable[[list[Any]], Sequence[RunOutcome | Refusal]]
+    kind: Kind, lines: Sequence[Any], add: Callable[[Any], Sequence[RunOutcome | Refusal]]
 ) -> dict[str, Any]:
     """Record the good lines by ``add``; answer how many became what, and why not."""
     problems: list[dict[str, Any]] = []
-    good: list[Any] = []
-    places: list[int] = []
     made = [None] * len(lines) if kind.quickly is None else kind.quickly(lines)
-    for index, (line, record) in enumerate(zip(lines, made, strict=True)):
-        try:
-            good.append(kind.record_of(line) if record is None else record)
-            places.append(index)
-        except ValidationError as error:
-            faults = faults_of(error, f"/{kind.member}/{index}")
-            problems.append(_rejected(kind, index, line, faults))
-    counts = {"accepted": 0, "duplicate": 0, "conflict": 0, "rejected": len(problems)}
-    for index, outcome in zip(places, add(good), strict=True):
+    good: Sequence[Any] = made
+    places: Sequence[int] = range(len(lines))
+    if not isinstance(made, RunColumns):
+        good, places = _by_line(kind, lines, made, problems)
+    outcomes = add(good)
+    others = outcomes.others if isinstance(outcomes, RunOutcomes) else dict(enumerate(outcomes))
+    counts = {
+        "accepted": len(outcomes) - len(others),
+        "duplicate": 0,
+        "conflict": 0,
+        "rejected": len(problems),
+    }
+    for number, outcome in others.items():
+        index = places[number]
         where = f"/{kind.member}/{index}"
         if isinstance(outcome, Refusal):
             counts["rejected"] += 1
@@ -98,6 +102,22 @@ def judge(
         "rejected": counts["rejected"],
         "problems": sorted(problems, key=lambda problem: problem["index"]),
     }
+
+
+def _by_line(
+    kind: Kind, lines: Sequence[Any], made: Sequence[Any], problems: list[dict[str, Any]]
+) -> tuple[list[Any], list[int]]:
+    """The records of the good lines and their places; what is wrong with the others is told."""
+    good: list[Any] = []
+    places: list[int] = []
+    for index, (line, record) in enumerate(zip(lines, made, strict=True)):
+        try:
+            good.append(kind.record_of(line) if record is None else record)
+            places.append(index)
+        except ValidationError as error:
+            faults = faults_of(error, f"/{kind.member}/{index}")
+            problems.append(_rejected(kind, index, line, faults))
+    return good, places
 
 
 def _rejected(kind: Kind, index: int, line: Any, faults: tuple[Fault, ...]) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from functools import cache
 from typing import Any
@@ -76,7 +76,7 @@ def add_runs(
     """Judge each line alone, record the good ones, answer for every one."""
     watched = _watched_of(fields)
 
-    def add(runs: list[Run]) -> list[RunOutcome | Refusal]:
+    def add(runs: Sequence[Run]) -> Sequence[RunOutcome | Refusal]:
         if not runs and watched is None:
             return []
         return ingest.add_runs(database, caller, runs=runs, watched=watched, now=now)

@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from sqlalchemy import Connection, bindparam, delete, insert, select
 
 from . import stretches
-from .runs import COLUMNS, RunRow, with_more
+from .row_columns import RunRow
+from .runs import COLUMNS, with_more
 from .tables import HOUR_MS, run, run_more, run_seen
 
 

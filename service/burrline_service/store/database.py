@@ -12,11 +12,12 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
-from sqlalchemy import Connection, Engine, NullPool, create_engine, event, make_url, text
+from sqlalchemy import Connection, Engine, NullPool, create_engine, event, make_url
 from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from ..core.errors import Unavailable
+from . import driver
 
 __all__ = [
     "Connection",
@@ -30,7 +31,7 @@ T = TypeVar("T")
 
 RETRY_COUNT = 3
 BUSY_SECONDS = 15
-_SET_ACCOUNT = text("SELECT set_config('burrline.account', :account, true)")
+_SET_ACCOUNT = "SELECT set_config('burrline.account', '{}', true)"
 _TRANSIENT = frozenset({"40001", "40P01"})  # serialization failure, deadlock
 
 
@@ -58,6 +59,11 @@ class Database:
             self._writer = create_engine(parsed, **shared)
             self._reader = create_engine(parsed, isolation_level="REPEATABLE READ", **shared)
             self._lock = None
+            for engine in (self._writer, self._reader):
+                event.listen(engine, "rollback", driver.doubt_prepared)
+        # What the driver's own cursors raise (see ``driver``) reaches us as it is.
+        self._dbapi: Any = self._writer.dialect.loaded_dbapi
+        self._errors: tuple[type[Exception], ...] = (DBAPIError, self._dbapi.Error)
 
     def write(self, account_no: int | None, work: Callable[[Connection], T]) -> T:
         """Run ``work`` in one write transaction; repeat it at most three times on a deadlock."""
@@ -71,30 +77,60 @@ class Database:
                     return self._in_transaction(self._writer, account_no, work)
                 finally:
                     self._lock.release()
-            except DBAPIError as error:
-                if retry < RETRY_COUNT and getattr(error.orig, "sqlstate", None) in _TRANSIENT:
-                    continue
-                raise _refusal(error) from error
             except PoolTimeout as error:
                 raise Unavailable("The store is busy; nothing was recorded.") from error
+            except self._errors as error:
+                of_driver = error.orig if isinstance(error, DBAPIError) else error
+                if retry < RETRY_COUNT and getattr(of_driver, "sqlstate", None) in _TRANSIENT:
+                    continue
+                raise self._refusal(error) from error
         raise AssertionError("unreachable")
 
     def read(self, account_no: int | None, work: Callable[[Connection], T]) -> T:
         """Run ``work`` in one read transaction, on one snapshot."""
         try:
             return self._in_transaction(self._reader, account_no, work)
-        except DBAPIError as error:
-            raise _refusal(error) from error
         except PoolTimeout as error:
             raise Unavailable("The store is busy; try again.") from error
+        except self._errors as error:
+            raise self._refusal(error) from error
+
+    def look_up(self, script: str) -> driver.Rows:
+        """The rows that the last of some statements answers, before any account is known."""
+        try:
+            pooled = self._reader.raw_connection()
+            try:
+                return driver.rows_of_script(pooled, script)
+            except self._errors as error:
+                if isinstance(error, self._dbapi.OperationalError):
+                    pooled.invalidate(error)
+                    self._reader.dispose()  # its neighbours will have lost their server too
+                raise
+            finally:
+                pooled.close()
+        except PoolTimeout as error:
+            raise Unavailable("The store is busy; try again.") from error
+        except self._errors as error:
+            raise self._refusal(error) from error
 
     def _in_transaction(
         self, engine: Engine, account_no: int | None, work: Callable[[Connection], T]
     ) -> T:
         with engine.begin() as connection:
             if not self.is_sqlite and account_no is not None:
-                connection.execute(_SET_ACCOUNT, {"account": str(account_no)})
-            return work(connection)
+                driver.begin(connection, _SET_ACCOUNT.format(int(account_no)))
+            result = work(connection)
+            if not self.is_sqlite:
+                driver.commit(connection)
+            return result
+
+    def _refusal(self, error: Exception) -> Exception:
+        """An unreachable or busy store is a refusal; anything else is a bug and stays itself."""
+        if isinstance(error, DBAPIError):
+            is_out_of_reach = isinstance(error, OperationalError) or error.connection_invalidated
+        else:
+            is_out_of_reach = isinstance(error, self._dbapi.OperationalError)
+        return Unavailable() if is_out_of_reach else error
 
     def close(self) -> None:
         self._writer.dispose()
@@ -164,10 +200,3 @@ def single_connection_engine(url: str) -> Engine:
         poolclass=NullPool,
         connect_args={"connect_timeout": 5},
     )
-
-
-def _refusal(error: DBAPIError) -> Exception:
-    """An unreachable or busy store is a refusal; anything else is a bug and stays itself."""
-    if isinstance(error, OperationalError) or error.connection_invalidated:
-        return Unavailable()
-    return error

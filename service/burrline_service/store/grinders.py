@@ -12,9 +12,9 @@ from sqlalchemy import Connection, Select, and_, bindparam, func, insert, or_, s
 
 from ..core import nameplate
 from ..core.records import Grinder, Site
-from . import accounts, arrays, facts
+from . import accounts, arrays, driver, facts
 from .tables import grinder, grinder_fact, site, site_fact
-from .types import EPOCH
+from .types import EPOCH, to_milliseconds
 
 
 @dataclass(frozen=True)
@@ -89,10 +89,28 @@ def numbers_of(
     """The numbers of the grinders that are known, whatever their plates say."""
     names = sorted(set(grinder_ids))
     if connection.dialect.name == "postgresql":
-        rows = connection.exec_driver_sql(_NUMBERS, (account_no, arrays.texts(names)))
+        rows = connection.exec_driver_sql(_NUMBERS, (arrays.texts(names), account_no))
     else:
         rows = connection.exec_driver_sql(_NUMBERS_SQLITE, (account_no, json.dumps(names)))
     return {row.grinder_id: row.grinder_no for row in rows}
+
+
+def plate_of(
+    connection: Connection, account_no: int, grinder_id: str, *, as_of: datetime
+) -> Grinder:
+    """What a grinder's plate says at an instant, without where it stands."""
+    mark = "%s" if driver.is_postgresql(connection) else "?"
+    patches = driver.rows_of(
+        connection,
+        "SELECT patch FROM grinder_fact JOIN grinder USING (account_no, grinder_no)"
+        f" WHERE account_no = {mark} AND grinder_id = {mark} AND effective_at <= {mark}"
+        " ORDER BY effective_at",
+        (account_no, grinder_id, to_milliseconds(max(as_of, EPOCH))),
+    )
+    given = (json.loads(patch) if isinstance(patch, str) else patch for (patch,) in patches)
+    return nameplate.grinder_of(
+        nameplate.folded(given), grinder_id=grinder_id, site_id="", created_at=EPOCH, revision=0
+    )
 
 
 def all_nos(connection: Connection, account_no: int) -> list[int]:
@@ -205,12 +223,14 @@ _BY_IDS = _STANDING.where(grinder.c.grinder_id.in_(bindparam("grinder_ids", expa
 _BY_NOS = _STANDING.where(grinder.c.grinder_no.in_(bindparam("grinder_nos", expanding=True)))
 
 
-_NUMBERS, _NUMBERS_SQLITE = (
-    "SELECT grinder_id, grinder_no FROM grinder WHERE account_no = " + named
-    for named in (
-        "%s AND grinder_id = ANY(%s::text[])",
-        "? AND grinder_id IN (SELECT value FROM json_each(?))",
-    )
+# A join, as a prepared `= ANY` looks for each name in the whole array.
+_NUMBERS = (
+    "SELECT grinder_id, grinder_no FROM grinder"
+    " JOIN unnest(%s::text[]) AS u (grinder_id) USING (grinder_id) WHERE account_no = %s"
+)
+_NUMBERS_SQLITE = (
+    "SELECT grinder_id, grinder_no FROM grinder"
+    " WHERE account_no = ? AND grinder_id IN (SELECT value FROM json_each(?))"
 )
 
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, insert, select, text, update
+from sqlalchemy import Connection, insert, select, update
 
 from ..core.records import Key
+from .database import Database
 from .tables import access_key
+from .types import to_instant
 
 _PUBLIC = (
     access_key.c.key_id,
@@ -41,18 +45,31 @@ def add(connection: Connection, account_no: int, key: Key, digest: bytes) -> Non
     )
 
 
-def credential(connection: Connection, key_id: str) -> tuple[int, bytes, Key] | None:
+def credential(database: Database, key_id: str) -> tuple[int, bytes, Key] | None:
     """Account, digest and key by the key's id, before any account is known."""
-    if connection.dialect.name == "postgresql":
-        connection.execute(
-            text("SELECT set_config('burrline.key_id', :key_id, true)"), {"key_id": key_id}
-        )
-    row = connection.execute(
-        select(access_key.c.account_no, access_key.c.digest, *_PUBLIC).where(
-            access_key.c.key_id == key_id
-        )
-    ).first()
-    return None if row is None else (row.account_no, bytes(row.digest), _key(row))
+    if not (key_id.isascii() and key_id.isalnum()):  # it goes into the text of a statement
+        return None
+    name_key = "" if database.is_sqlite else _NAME_KEY.format(key_id)
+    rows = database.look_up(name_key + _CREDENTIAL.format(key_id))
+    if not rows:
+        return None
+    account_no, digest, *values = rows[0]
+    told: dict[str, Any] = dict(zip(_NAMES, values, strict=True))
+    for name in _LISTS:
+        if isinstance(told[name], str):
+            told[name] = json.loads(told[name])
+    for name in _INSTANTS:
+        told[name] = None if told[name] is None else to_instant(told[name])
+    return account_no, bytes(digest), _key(told)
+
+
+_NAMES = tuple(column.name for column in _PUBLIC)
+_LISTS = ("scopes", "site_ids", "grinder_ids")
+_INSTANTS = ("created_at", "expires_at", "revoked_at", "last_used_at")
+_NAME_KEY = "SELECT set_config('burrline.key_id', '{0}', true); "
+_CREDENTIAL = (
+    f"SELECT account_no, digest, {', '.join(_NAMES)} FROM access_key WHERE key_id = '{{0}}'"
+)
 
 
 def listed(connection: Connection, account_no: int, *, limit: int, after: str | None) -> list[Key]:
@@ -64,14 +81,14 @@ def listed(connection: Connection, account_no: int, *, limit: int, after: str | 
     )
     if after is not None:
         statement = statement.where(access_key.c.key_id > after)
-    return [_key(row) for row in connection.execute(statement)]
+    return [_key(dict(row._mapping)) for row in connection.execute(statement)]
 
 
 def by_id(connection: Connection, account_no: int, key_id: str) -> Key | None:
     row = connection.execute(
         select(*_PUBLIC).where(access_key.c.account_no == account_no, access_key.c.key_id == key_id)
     ).first()
-    return None if row is None else _key(row)
+    return None if row is None else _key(dict(row._mapping))
 
 
 def revoke(connection: Connection, account_no: int, key_id: str, now: datetime) -> None:
@@ -95,16 +112,5 @@ def mark_used(connection: Connection, account_no: int, key_id: str, now: datetim
     )
 
 
-def _key(row: Any) -> Key:
-    return Key(
-        key_id=row.key_id,
-        name=row.name,
-        scopes=tuple(row.scopes),
-        site_ids=tuple(row.site_ids),
-        grinder_ids=tuple(row.grinder_ids),
-        last_four=row.last_four,
-        created_at=row.created_at,
-        expires_at=row.expires_at,
-        revoked_at=row.revoked_at,
-        last_used_at=row.last_used_at,
-    )
+def _key(told: Mapping[str, Any]) -> Key:
+    return Key(**{**told, **{name: tuple(told[name]) for name in _LISTS}})

@@ -19,7 +19,8 @@ from .entries import EntryRow
 from .fact_tables import entry, reading, watched
 from .readings import COLUMNS as READING_COLUMNS
 from .readings import ReadingRow
-from .runs import COLUMNS, RunRow
+from .row_columns import RunRow
+from .runs import COLUMNS
 from .sums import Sums
 from .tables import (
     HOUR_MS,

@@ -16,7 +16,8 @@ from ..core.grinds import TOLERANCE_MS, Reported, parts_of
 from ..core.records import TIME_SOURCES
 from . import entries, runs, state, sums
 from .entries import EntryRow
-from .runs import CORRECTED_OUT, VOIDED, RunRow
+from .row_columns import RunRow
+from .runs import CORRECTED_OUT, VOIDED
 
 MOST_MG = 2**31 - 1  # two tonnes in one run: what a column holds of a wild correction
 RECEIVED = TIME_SOURCES.index("received")

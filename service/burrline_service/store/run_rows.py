@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 import re
 import uuid
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import datetime
-from functools import lru_cache
 from hashlib import blake2b
 from typing import Any
 
@@ -22,11 +23,13 @@ from ..core.records import (
     Run,
     StoredRun,
 )
-from .runs import RunRow
+from ..core.run_columns import RunColumns
+from .row_columns import RowColumns, RunRow
 from .tables import UNSTATED
 from .types import to_instant, to_milliseconds
 
 NO_TIME = bytes(8)
+UUID_LENGTH = 36
 _CANONICAL_UUID = re.compile("[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 _AS_TEXT = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
 
@@ -43,20 +46,96 @@ def run_key_of(run_id: str) -> bytes:
 
 
 def is_canonical_uuid(run_id: str) -> bool:
-    return len(run_id) == 36 and _CANONICAL_UUID.fullmatch(run_id) is not None
+    return len(run_id) == UUID_LENGTH and _CANONICAL_UUID.fullmatch(run_id) is not None
 
 
 def thousandths(value: float | None) -> int | None:
     """Grams to milligrams, seconds to milliseconds: the nearest whole number."""
-    return None if value is None else round(value * 1000)
+    return _whole_of([value], 1000)[0]
 
 
 def tenths(value: float | None) -> int | None:
-    return None if value is None else round(value * 10)
+    return _whole_of([value], 10)[0]
 
 
-def whole(value: float | None) -> int | None:
-    return None if value is None else round(value)
+def columns_of(
+    sent: RunColumns,
+    *,
+    grinder_nos: Sequence[int],
+    source_nos: Sequence[int | None] | None,
+    started_ms: Sequence[int],
+    time_sources: Sequence[str],
+    received_at: datetime,
+    findings: Mapping[int, Finding],
+) -> RowColumns:
+    """The rows of runs that have been placed in time and judged, column by column.
+
+    ``findings`` are about clocks, by the run's place: others follow from the facts when the run is
+    read. No ``source_nos`` when no run names a source.
+    """
+    count = len(sent)
+    columns: dict[str, Sequence[Any]] = {}
+    for name, (member, factor) in _NUMBERS.items():
+        if not sent.is_left_out(member):
+            columns[name] = _whole_of(sent.column(member), factor)
+    fingerprints = _fingerprints(sent, columns)
+    ids = sent.column("run_id")
+    columns["run_key"] = list(map(run_key_of, ids))
+    if UUID_LENGTH not in set(map(len, ids)):
+        columns["run_id"] = ids
+    else:
+        columns["run_id"] = [None if is_canonical_uuid(run_id) else run_id for run_id in ids]
+    columns["grinder_no"] = grinder_nos
+    columns["started_ms"] = started_ms
+    columns["grams_basis"] = list(map(_BASIS_NOS.__getitem__, sent.column("grams_basis")))
+    columns["purpose"] = list(map(_PURPOSE_NOS.__getitem__, sent.column("purpose")))
+    columns["time_source"] = list(map(_TIME_SOURCE_NOS.__getitem__, time_sources))
+    if not sent.is_left_out("feed"):
+        columns["feed"] = list(map(_FEED_NOS.__getitem__, sent.column("feed")))
+    if source_nos is not None:
+        columns["source_no"] = source_nos
+    columns["fingerprint"] = fingerprints
+    columns["received_ms"] = [to_milliseconds(received_at)] * count
+    return RowColumns(count, columns, _more(sent, findings))
+
+
+_NUMBERS = {
+    "on_ms": ("seconds", 1000),
+    "grams_mg": ("grams", 1000),
+    "energy_joules": ("energy_joules", 1),
+    "setting_milli": ("setting", 1000),
+    "rpm": ("rpm", 1),
+    "motor_decicelsius": ("motor_celsius", 10),
+    "ambient_decicelsius": ("ambient_celsius", 10),
+}
+_BASIS_NOS = {name: number for number, name in enumerate(GRAMS_BASES)}
+_PURPOSE_NOS = {name: number for number, name in enumerate(PURPOSES)} | {None: UNSTATED}
+_FEED_NOS = {name: number for number, name in enumerate(FEEDS)} | {None: None}
+_TIME_SOURCE_NOS = {name: number for number, name in enumerate(TIME_SOURCES)}
+
+
+def _whole_of(column: Sequence[float | None], factor: int) -> list[int | None]:
+    """Grams to milligrams and the like: the nearest whole number."""
+    if None in column:
+        return [None if value is None else round(value * factor) for value in column]
+    return [round(value * factor) for value in column]  # type: ignore[operator]
+
+
+def _more(sent: RunColumns, findings: Mapping[int, Finding]) -> dict[int, dict[str, Any]]:
+    """What few runs have, by their places."""
+    more: dict[int, dict[str, Any]] = defaultdict(dict)
+    for member in ("brew", "coffee_lot"):
+        if not sent.is_left_out(member):
+            for place, value in enumerate(sent.column(member)):
+                if value is not None:
+                    more[place][member] = _described(value) if member == "brew" else value
+    for place, finding in findings.items():
+        more[place]["findings"] = [asdict(finding)]
+    return dict(more)
+
+
+def _described(brew: Brew) -> dict[str, Any]:
+    return {name: value for name, value in asdict(brew).items() if value is not None}
 
 
 def row_of(
@@ -69,49 +148,16 @@ def row_of(
     received_at: datetime,
     finding: Finding | None,
 ) -> RunRow:
-    """The row of a run that has been placed in time and judged."""
-    more: dict[str, Any] = {}
-    if run.brew is not None:
-        more["brew"] = {k: v for k, v in asdict(run.brew).items() if v is not None}
-    if run.coffee_lot is not None:
-        more["coffee_lot"] = run.coffee_lot
-    if finding is not None:  # about its clock: the others follow from the facts when it is read
-        more["findings"] = [asdict(finding)]
-    numbers = _numbers(run)
-    on_ms, grams_mg, energy_joules, setting_milli, rpm, motor, ambient = numbers
-    return RunRow(
-        run_key=run_key_of(run.run_id),
-        run_id=None if is_canonical_uuid(run.run_id) else run.run_id,
-        grinder_no=grinder_no,
-        started_ms=to_milliseconds(started_at),
-        on_ms=on_ms,
-        grams_mg=grams_mg,
-        grams_basis=GRAMS_BASES.index(run.grams_basis),
-        feed=None if run.feed is None else FEEDS.index(run.feed),
-        purpose=UNSTATED if run.purpose is None else PURPOSES.index(run.purpose),
-        setting_milli=setting_milli,
-        rpm=rpm,
-        energy_joules=energy_joules,
-        motor_decicelsius=motor,
-        ambient_decicelsius=ambient,
-        time_source=TIME_SOURCES.index(time_source),
-        source_no=source_no,
-        fingerprint=_fingerprint(run, numbers),
-        received_ms=to_milliseconds(received_at),
-        more=more or None,
-    )
-
-
-def _numbers(run: Run) -> tuple[int | None, ...]:
-    return (
-        thousandths(run.seconds),
-        thousandths(run.grams),
-        whole(run.energy_joules),
-        thousandths(run.setting),
-        whole(run.rpm),
-        tenths(run.motor_celsius),
-        tenths(run.ambient_celsius),
-    )
+    """The row of one run that has been placed in time and judged."""
+    return columns_of(
+        RunColumns.of([run]),
+        grinder_nos=[grinder_no],
+        source_nos=[source_no],
+        started_ms=[to_milliseconds(started_at)],
+        time_sources=[time_source],
+        received_at=received_at,
+        findings={} if finding is None else {0: finding},
+    ).row(0)
 
 
 def stored_run_of(row: RunRow, *, grinder_id: str, source: str | None) -> StoredRun:
@@ -149,7 +195,11 @@ def stored_run_of(row: RunRow, *, grinder_id: str, source: str | None) -> Stored
 
 def findings_of(row: RunRow) -> tuple[Finding, ...]:
     """The findings kept with a run."""
-    return tuple(Finding(**finding) for finding in (row.more or {}).get("findings", ()))
+    return findings_in(row.more or {})
+
+
+def findings_in(more: Mapping[str, Any]) -> tuple[Finding, ...]:
+    return tuple(Finding(**finding) for finding in more.get("findings", ()))
 
 
 def _counts(row: RunRow) -> tuple[str, ...]:
@@ -173,27 +223,51 @@ def fingerprint_of(run: Run) -> bytes:
     A run sent with its age comes again with another age, so a start that was not sent cannot
     count when two copies are compared.
     """
-    return _fingerprint(run, _numbers(run))
+    sent = RunColumns.of([run])
+    whole = {name: _whole_of(sent.column(member), by) for name, (member, by) in _NUMBERS.items()}
+    return _fingerprints(sent, whole)[0]
 
 
-def _fingerprint(run: Run, numbers: tuple[int | None, ...]) -> bytes:
-    """Of the content as a JSON array without spaces, put together from its pieces."""
-    on_ms, grams_mg, energy_joules, setting_milli, rpm, motor, ambient = numbers
-    amounts = f"{on_ms},{grams_mg}".replace("None", "null")
-    others = f"{energy_joules},{setting_milli},{rpm},{motor},{ambient}".replace("None", "null")
-    brew = "null" if run.brew is None else _AS_TEXT(asdict(run.brew))
-    text = (
-        f"[{_quoted(run.grinder_id)},{amounts},{_quoted(run.grams_basis)},"
-        f"{_quoted(run.feed)},{others},{_quoted(run.purpose)},"
-        f"{_quoted(run.coffee_lot)},{brew},{_quoted(run.source)}]"
-    )
-    sent_ms = None if run.started_at is None else to_milliseconds(run.started_at)
-    return _halves(text, sent_ms)
+_FINGERPRINTED = (
+    "grinder_id", "on_ms", "grams_mg", "grams_basis", "feed", "energy_joules", "setting_milli",
+    "rpm", "motor_decicelsius", "ambient_decicelsius", "purpose", "coffee_lot", "brew", "source",
+)  # fmt: skip
 
 
-@lru_cache(maxsize=4096)
-def _quoted(text: str | None) -> str:
-    return _AS_TEXT(text)
+def _fingerprints(sent: RunColumns, whole: Mapping[str, Sequence[Any]]) -> list[bytes]:
+    """Of each run's content as a JSON array without spaces, put together from its pieces.
+
+    What is the same in all runs is written once, into a form that the others are put into.
+    """
+    pieces: list[str] = []
+    varying: list[Sequence[Any]] = []
+    for name in _FINGERPRINTED:
+        if name in _NUMBERS:
+            column = whole.get(name)
+            if column is None:
+                pieces.append("null")
+                continue
+            if None in column:
+                column = ["null" if value is None else value for value in column]
+        else:
+            told = sent.column(name)
+            texts = {value: _as_text(value) for value in set(told)}
+            if len(texts) == 1:
+                pieces.append(texts[told[0]].replace("%", "%%"))
+                continue
+            column = [texts[value] for value in told]
+        pieces.append("%s")
+        varying.append(column)
+    form = f"[{','.join(pieces)}]"
+    each = zip(*varying, strict=True) if varying else [()] * len(sent)
+    contents = [form % values for values in each]
+    told_at = sent.column("started_at")
+    times = [None if at is None else to_milliseconds(at) for at in told_at]
+    return list(map(_halves, contents, times))
+
+
+def _as_text(value: Any) -> str:
+    return _AS_TEXT(asdict(value) if isinstance(value, Brew) else value)
 
 
 def fingerprint_with_time(content: Any, sent_ms: int | None) -> bytes:

@@ -3,148 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from functools import cache
-from operator import itemgetter
-from typing import Any, NamedTuple
+from typing import Any
 
-from sqlalchemy import Connection, Table, and_, bindparam, delete, func, insert, select, update
+from sqlalchemy import Connection, Table, and_, bindparam, func, select, update
 
-from . import arrays
+from . import arrays, driver
+from .row_columns import NAMES, RunRow
 from .tables import run, run_more, run_seen
 
 CHUNK_COUNT = 1000
 VOIDED, CORRECTED_OUT = 1, 2  # why a run is left out of what counts; 0: it is not
+COLUMNS = tuple(run.c[name] for name in NAMES)
 
 
-class RunRow(NamedTuple):
-    """A run in stored units: milliseconds, milligrams, tenths of a degree."""
-
-    run_key: bytes
-    run_id: str | None
-    grinder_no: int
-    started_ms: int
-    on_ms: int | None
-    grams_mg: int | None
-    grams_basis: int
-    feed: int | None
-    purpose: int
-    setting_milli: int | None
-    rpm: int | None
-    energy_joules: int | None
-    motor_decicelsius: int | None
-    ambient_decicelsius: int | None
-    time_source: int
-    source_no: int | None
-    fingerprint: bytes
-    received_ms: int
-    voided_ms: int | None = None
-    raw_started_ms: int | None = None
-    raw_grams_mg: int | None = None
-    left_out: int = 0
-    part: int | None = None
-    more: dict[str, Any] | None = None
-
-
-_NAMES = RunRow._fields[:-1]
-COLUMNS = tuple(run.c[name] for name in _NAMES)
-_LEFT_OUT = {"left_out": 0}
-
-
-def add(connection: Connection, account_no: int, rows: Sequence[RunRow]) -> set[bytes]:
-    """Insert the rows whose key is new, also to the archive; returns the keys inserted.
-
-    A concurrent writer of the same key wins or loses as a whole row. Of rows with one key the
-    caller sends one.
-    """
-    if not rows:
-        return set()
-    # by key alone: two writers of the same keys meet in one order, whatever their grinders
-    ordered = sorted(rows, key=itemgetter(0))
-    add_all = _add_postgresql if connection.dialect.name == "postgresql" else _add_sqlite
-    added = add_all(connection, account_no, ordered)
-    more = [
-        {"account_no": account_no, "run_key": row.run_key, "more": row.more}
-        for row in ordered
-        if row.more and row.run_key in added
-    ]
-    if more:
-        connection.execute(insert(run_more), more)
-    return added
-
-
-def _add_postgresql(
-    connection: Connection, account_no: int, ordered: Sequence[RunRow]
-) -> set[bytes]:
-    """One statement; what the archive turns out to know is taken back.
-
-    The archive is looked at last: what moved there while we inserted is then in sight.
-    """
-    columns = list(zip(*ordered, strict=True))[:-1]
-    places = [  # a column that is left out is NULL, or 0 as it is here
-        place
-        for place, column in enumerate(columns)
-        if any(column) or column.count(_LEFT_OUT.get(_NAMES[place])) < len(column)
-    ]
-    names = tuple(_NAMES[place] for place in places)
-    count, kept = connection.exec_driver_sql(
-        _postgresql_insert(names),
-        (
-            account_no,
-            *arrays.written(run, names, (columns[place] for place in places)),
-            len(ordered),
-        ),
-    ).one()
-    added = {row.run_key for row in ordered} if count == len(ordered) else {*map(bytes, kept or ())}
-    if added and has_archived(connection, account_no):
-        stale = _known(connection, account_no, added, run_seen).keys()
-        if stale:
-            connection.execute(
-                delete(run).where(run.c.account_no == account_no, run.c.run_key.in_(sorted(stale)))
-            )
-            added -= stale
-    return added
-
-
-def _add_sqlite(connection: Connection, account_no: int, ordered: Sequence[RunRow]) -> set[bytes]:
-    """All at once where the first is new, as then mostly all are; else those found new."""
-    values = [(account_no, *row[:-1]) for row in ordered]
-    first = [ordered[0].run_key]
-    if not (has_archived(connection, account_no) or _known(connection, account_no, first, run)):
-        with connection.begin_nested() as all_at_once:
-            if connection.exec_driver_sql(_SQLITE_INSERT, values).rowcount == len(values):
-                return {row.run_key for row in ordered}
-            all_at_once.rollback()
-    known = fingerprints(connection, account_no, (row.run_key for row in ordered))
-    values = [value for value in values if value[1] not in known]
-    if values:
-        connection.exec_driver_sql(_SQLITE_INSERT, values)
-    return {value[1] for value in values}
-
-
-@cache
-def _postgresql_insert(names: tuple[str, ...]) -> str:
-    """Inserts the rows; answers how many were new and, where not all, the keys of those."""
-    return (
-        f"WITH added AS (INSERT INTO run (account_no, {', '.join(names)})"
-        f" SELECT %s, u.* FROM {arrays.unnested(run, names)} AS u"
-        " ON CONFLICT (account_no, run_key) DO NOTHING RETURNING run_key)"
-        " SELECT count(*), CASE WHEN count(*) < %s THEN array_agg(run_key) END FROM added"
-    )
-
-
-_SQLITE_INSERT = (
-    f"INSERT INTO run (account_no, {', '.join(_NAMES)})"
-    f" VALUES (?{', ?' * len(_NAMES)}) ON CONFLICT DO NOTHING"
-)
-
-
-_FINGERPRINTS = {
-    table: select(table.c.run_key, table.c.fingerprint).where(
-        table.c.account_no == bindparam("account_no"),
-        table.c.run_key.in_(bindparam("run_keys", expanding=True)),
-    )
-    for table in (run, run_seen)
-}
 _HAS_ARCHIVED = (
     select(run_seen.c.account_no).where(run_seen.c.account_no == bindparam("account_no")).limit(1)
 )
@@ -173,6 +44,18 @@ def fingerprints(
     return found
 
 
+def known(connection: Connection, account_no: int, run_keys: Iterable[bytes]) -> dict[bytes, bytes]:
+    """The fingerprints of those of the keys whose runs are not archived."""
+    return _known(connection, account_no, run_keys, run)
+
+
+def archived(
+    connection: Connection, account_no: int, run_keys: Iterable[bytes]
+) -> dict[bytes, bytes]:
+    """The fingerprints of those of the keys whose runs are archived."""
+    return _known(connection, account_no, run_keys, run_seen)
+
+
 def _known(
     connection: Connection, account_no: int, run_keys: Iterable[bytes], table: Table
 ) -> dict[bytes, bytes]:
@@ -180,15 +63,21 @@ def _known(
     if connection.dialect.name == "postgresql":
         rows = connection.exec_driver_sql(
             f"SELECT run_key, fingerprint FROM {table.name}"
-            " WHERE account_no = %s AND run_key = ANY(%s::bytea[])",
-            (account_no, arrays.bytes_of(keys)),
+            " JOIN unnest(%s::bytea[]) AS u (run_key) USING (run_key) WHERE account_no = %s",
+            (arrays.bytes_of(keys), account_no),
         ).all()
         return {bytes(key): bytes(fingerprint) for key, fingerprint in rows}
     found: dict[bytes, bytes] = {}
     for start in range(0, len(keys), CHUNK_COUNT):
-        chunk = {"account_no": account_no, "run_keys": keys[start : start + CHUNK_COUNT]}
-        for key, fingerprint in connection.execute(_FINGERPRINTS[table], chunk):
-            found[bytes(key)] = bytes(fingerprint)
+        chunk = keys[start : start + CHUNK_COUNT]
+        found.update(
+            driver.rows_of(
+                connection,
+                f"SELECT run_key, fingerprint FROM {table.name}"
+                f" WHERE account_no = ? AND run_key IN (?{', ?' * (len(chunk) - 1)})",
+                (account_no, *chunk),
+            )
+        )
     return found
 
 

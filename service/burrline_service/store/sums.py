@@ -6,14 +6,13 @@ Everything is an integer, so increments and recounts agree to the last milligram
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from operator import add as add_up
 from operator import sub as subtract
 from typing import Literal, NamedTuple
 
 from sqlalchemy import (
     Connection,
-    Table,
     select,
     update,
 )
@@ -27,8 +26,8 @@ from ..core.grinds import (
     HAS_WEIGHED_GRAMS,
 )
 from ..core.records import GRAMS_BASES, PURPOSES
-from . import arrays
-from .runs import RunRow
+from . import arrays, driver
+from .row_columns import RunRow
 from .tables import (
     DAY_MS,
     HOUR_MS,
@@ -105,9 +104,9 @@ def lock(connection: Connection, account_no: int, grinder_nos: Iterable[int]) ->
     """Take the grinders' state rows, sorted, and count up their revision."""
     ordered = sorted(set(grinder_nos))
     if connection.dialect.name == "postgresql":
-        rows = connection.exec_driver_sql(_LOCK, (account_no, arrays.integers(ordered)))
+        rows = driver.rows_of(connection, _LOCK, (account_no, arrays.integers(ordered)))
     else:
-        rows = connection.exec_driver_sql(_LOCK_SQLITE, (account_no, str(ordered)))
+        rows = driver.rows_of(connection, _LOCK_SQLITE, (account_no, str(ordered)))
     return {
         grinder_no: Held(grinder_no, first_source_no, bool(is_shared), bool(is_corrected))
         for grinder_no, first_source_no, is_shared, is_corrected in rows
@@ -178,9 +177,11 @@ def _add_all(
         rows = [(*key, *sums[key]) for key in sorted(sums)]
         if rows and connection.dialect.name == "postgresql":
             columns = arrays.written(table, _SUMS_COLUMNS[table], zip(*rows, strict=True))
-            connection.exec_driver_sql(_ADD[table], (account_no, *columns))
+            driver.rows_of(connection, _ADD[table], (account_no, *columns))
         elif rows:
-            connection.exec_driver_sql(_ADD_SQLITE[table], [(account_no, *row) for row in rows])
+            driver.count_of_each(
+                connection, _ADD_SQLITE[table], [(account_no, *row) for row in rows]
+            )
 
 
 _SUMS_COLUMNS = {
@@ -189,31 +190,34 @@ _SUMS_COLUMNS = {
 }
 
 
-def _adding(table: Table, values: str) -> str:
+def adding(table: str, names: Sequence[str], values: str) -> str:
     """Adds rows in the order given, to what is there for their hour or day."""
-    names = _SUMS_COLUMNS[table]
-    added = ", ".join(f"{name} = {table.name}.{name} + excluded.{name}" for name in SUM_NAMES)
+    added = ", ".join(f"{name} = {table}.{name} + excluded.{name}" for name in SUM_NAMES)
     return (
-        f"INSERT INTO {table.name} (account_no, {', '.join(names)}) {values}"
+        f"INSERT INTO {table} (account_no, {', '.join(names)}) {values}"
         f" ON CONFLICT (account_no, {', '.join(names[:3])}) DO UPDATE SET {added}"
     )
 
 
 _ADD = {
-    table: _adding(table, f"SELECT %s, u.* FROM {arrays.unnested(table, names)} AS u")
+    table: adding(
+        table.name, names, f"SELECT %s::int4, u.* FROM {arrays.unnested(table, names)} AS u"
+    )
     for table, names in _SUMS_COLUMNS.items()
 }
 _ADD_SQLITE = {
-    table: _adding(table, f"VALUES (?{', ?' * len(names)})")
+    table: adding(table.name, names, f"VALUES (?{', ?' * len(names)})")
     for table, names in _SUMS_COLUMNS.items()
 }
-_LOCK, _LOCK_SQLITE = (
-    "INSERT INTO grinder_state (account_no, grinder_no, revision)"
-    f" SELECT {numbered} ON CONFLICT (account_no, grinder_no)"
-    " DO UPDATE SET revision = grinder_state.revision + 1"
+COUNT_UP_AND_TELL = (
+    "ON CONFLICT (account_no, grinder_no) DO UPDATE SET revision = grinder_state.revision + 1"
     " RETURNING grinder_no, first_source_no, is_shared, is_corrected"
+)
+_LOCK, _LOCK_SQLITE = (
+    f"INSERT INTO grinder_state (account_no, grinder_no, revision)"
+    f" SELECT {numbered} {COUNT_UP_AND_TELL}"
     for numbered in (
-        "%s, n, 1 FROM unnest(%s::int4[]) AS n",
+        "%s::int4, n, 1 FROM unnest(%s::int4[]) AS n",
         "?, value, 1 FROM json_each(?) WHERE true",
     )
 )

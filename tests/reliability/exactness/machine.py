@@ -16,7 +16,8 @@ from sqlalchemy import select
 from burrline_service.core.records import PURPOSES
 from burrline_service.store import sums
 from burrline_service.store.database import Connection, Database
-from burrline_service.store.runs import COLUMNS, RunRow
+from burrline_service.store.row_columns import RunRow
+from burrline_service.store.runs import COLUMNS
 from burrline_service.store.sums import Sums
 from burrline_service.store.tables import SUM_NAMES, grinder_day, grinder_hour, run
 

@@ -17,9 +17,10 @@ from burrline_service.core import corrections, grinds
 from burrline_service.core.corrections import Correction, Effective
 from burrline_service.core.records import PURPOSES
 from burrline_service.core.tallies import Tally
-from burrline_service.store import recount, run_rows, runs, sums
+from burrline_service.store import recount, run_inserts, run_rows, runs, sums
 from burrline_service.store.database import Connection, Database
-from burrline_service.store.runs import VOIDED, RunRow
+from burrline_service.store.row_columns import RowColumns, RunRow
+from burrline_service.store.runs import VOIDED
 from burrline_service.store.sums import Sums
 
 from .budget import PLANTED
@@ -167,7 +168,17 @@ def test_an_hour_sum_forgets_the_purpose(is_caught: Callable[[], None], monkeypa
             sign=sign,
         )
 
+    real_insert = run_inserts.add
+
+    def planted_insert(connection: Connection, account_no: int, rows: RowColumns) -> list[int]:
+        added = real_insert(connection, account_no, rows)
+        counted = rows.taken(added).rows()
+        real(connection, account_no, counted, sign=-1)
+        planted(connection, account_no, counted)
+        return added
+
     monkeypatch.setattr(sums, "add", planted)
+    monkeypatch.setattr(run_inserts, "add", planted_insert)
     is_caught()
 
 

@@ -64,7 +64,7 @@ def test_a_key_is_recognised_and_its_secret_is_nowhere_in_the_store(database: Da
     assert found.account_no == caller.account_no
     assert (found.key_id, found.scopes) == (key.key_id, {"read", "runs:write"})
     assert (found.site_ids, found.grinder_ids) == (frozenset(), {"bar-1"})
-    kept = database.read(None, lambda connection: keys.credential(connection, key.key_id))
+    kept = keys.credential(database, key.key_id)
     assert kept is not None
     assert secret not in repr(kept)
     assert secret[17:-6] not in repr(kept)

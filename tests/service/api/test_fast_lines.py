@@ -225,7 +225,7 @@ def test_any_instant_written_plainly_is_read_alike(
 def test_common_lines_do_take_the_quick_way() -> None:
     """Else the comparison above would say nothing, and nothing would be quick."""
     for line in (LEAST, FULL, {**FULL, "purpose": None, "source": None}):
-        assert quick_runs(PLAN, [line]) == [of_schema(line, None)] != [None]
+        assert list(quick_runs(PLAN, [line])) == [of_schema(line, None)] != [None]
     old = {**LEAST, "age_seconds": 30}
     booted = {**LEAST, "boot_id": "17", "uptime_seconds": 86_400}
     made = quick_runs(PLAN, [old, booted], CLOCK)

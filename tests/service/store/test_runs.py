@@ -5,10 +5,10 @@ from __future__ import annotations
 from operator import itemgetter
 from typing import Any
 
-from burrline_service.store import incoming, runs
+from burrline_service.store import incoming, run_inserts, runs
 from burrline_service.store.database import Connection, Database
+from burrline_service.store.row_columns import RowColumns, RunRow
 from burrline_service.store.run_rows import row_of
-from burrline_service.store.runs import RunRow
 from small_chain import MINUTE, NOW, a_run, new_account
 
 
@@ -25,6 +25,11 @@ def rows_of(numbers: range, **fields: Any) -> list[RunRow]:
         )
         for number in numbers
     ]
+
+
+def added(connection: Connection, account_no: int, rows: list[RunRow]) -> set[bytes]:
+    places = run_inserts.add(connection, account_no, RowColumns.of(rows))
+    return {rows[place].run_key for place in places}
 
 
 by_key = itemgetter(0)
@@ -57,7 +62,7 @@ def test_rows_come_back_as_they_were_written(database: Database) -> None:
 
     def work(connection: Connection) -> None:
         for rows in (plain, odd):
-            assert runs.add(connection, account_no, rows) == keys_of(rows)
+            assert added(connection, account_no, rows) == keys_of(rows)
         assert sorted(kept(connection, account_no), key=by_key) == sorted(
             [*plain, *odd], key=by_key
         )
@@ -70,10 +75,10 @@ def test_only_new_keys_are_written_and_told(database: Database) -> None:
     first, more = rows_of(range(10)), rows_of(range(5, 15), grams=99.0)
 
     def work(connection: Connection) -> None:
-        assert runs.add(connection, account_no, []) == set()
-        runs.add(connection, account_no, first)
-        assert runs.add(connection, account_no, more) == keys_of(more[5:])
-        assert runs.add(connection, account_no, more) == set()
+        assert added(connection, account_no, []) == set()
+        added(connection, account_no, first)
+        assert added(connection, account_no, more) == keys_of(more[5:])
+        assert added(connection, account_no, more) == set()
         assert sorted(kept(connection, account_no), key=by_key) == sorted(
             [*first, *more[5:]], key=by_key
         )
@@ -91,7 +96,7 @@ def test_what_the_archive_knows_is_not_written_again(database: Database) -> None
     def work(connection: Connection) -> None:
         seen = [(row.run_key, row.fingerprint) for row in archived]
         incoming.add_seen(connection, account_no, seen)
-        assert runs.add(connection, account_no, rows) == keys_of(rows[4:])
+        assert added(connection, account_no, rows) == keys_of(rows[4:])
         assert sorted(kept(connection, account_no), key=by_key) == sorted(rows[4:], key=by_key)
         known = runs.fingerprints(connection, account_no, keys_of(rows))
         assert known == {row.run_key: row.fingerprint for row in rows}
@@ -102,5 +107,5 @@ def test_what_the_archive_knows_is_not_written_again(database: Database) -> None
 def test_accounts_do_not_meet(database: Database) -> None:
     rows = rows_of(range(3))
     for account_no in (new_account(database).account_no, new_account(database).account_no):
-        added = database.write(account_no, lambda c, no=account_no: runs.add(c, no, rows))  # type: ignore[misc]
-        assert added == keys_of(rows)
+        new = database.write(account_no, lambda c, no=account_no: added(c, no, rows))  # type: ignore[misc]
+        assert new == keys_of(rows)

@@ -9,9 +9,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from burrline_service.core.records import GRAMS_BASES, PURPOSES, TIME_SOURCES
-from burrline_service.store import recount, runs, state, sums, totals
+from burrline_service.store import recount, run_inserts, state, sums, totals
 from burrline_service.store.database import Connection, Database
-from burrline_service.store.runs import RunRow
+from burrline_service.store.row_columns import RowColumns, RunRow
+from burrline_service.store.runs import VOIDED
 from burrline_service.store.sums import Sums
 from burrline_service.store.tables import DAY_MS, HOUR_MS, SUM_NAMES
 from small_chain import new_account
@@ -87,8 +88,7 @@ def counted(kept: Sequence[RunRow], low_ms: int, high_ms: int) -> dict[int, Sums
 def keep(database: Database, account_no: int, kept: Sequence[RunRow]) -> None:
     def work(connection: Connection) -> None:
         sums.lock(connection, account_no, [GRINDER_NO])
-        runs.add(connection, account_no, kept)
-        sums.add(connection, account_no, kept)
+        run_inserts.add(connection, account_no, RowColumns.of(kept))
 
     database.write(account_no, work)
 
@@ -121,7 +121,7 @@ def test_taking_runs_out_leaves_the_sums_of_the_others(
     keep(database, account_no, kept)
 
     def take_out(connection: Connection) -> None:
-        out = [row._replace(voided_ms=BEGINNING_MS, left_out=runs.VOIDED) for row in gone]
+        out = [row._replace(voided_ms=BEGINNING_MS, left_out=VOIDED) for row in gone]
         recount.replace(connection, account_no, GRINDER_NO, before=gone, after=out, is_shared=False)
         recount.replace(connection, account_no, GRINDER_NO, before=out, after=out, is_shared=False)
 
