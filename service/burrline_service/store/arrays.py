@@ -10,7 +10,6 @@ from collections.abc import Iterable, Sequence
 from functools import cache
 from typing import Any
 
-import numpy as np
 from sqlalchemy import BigInteger, Integer, LargeBinary, SmallInteger, Table, Text
 
 _TYPES: dict[type[Any], str] = {
@@ -117,6 +116,8 @@ def _with_length(value: bytes) -> bytes:
 
 def _packed_integers(column: Sequence[int | None], size_bytes: int, *, has_null: bool) -> bytes:
     there = [value is not None for value in column] if has_null else None
+    import numpy as np  # loaded when first there are many rows: it takes longer than all else
+
     elements = np.empty(len(column), dtype=[("length", ">i4"), ("value", f">i{size_bytes}")])
     elements["length"] = size_bytes
     if there is None:

@@ -21,5 +21,8 @@ EVERY_DAY = settings(
     report_multiple_bugs=False,
     phases=[Phase.generate],  # a history that fails is cut down to its facts by ``cut_down``
 )
-PLANTED = settings(EVERY_DAY, derandomize=ASKED is None)
-BUDGET = PLANTED if ASKED is None else settings(PLANTED, max_examples=int(ASKED))
+# a planted bug ends its run as soon as it is caught, so its budget may be larger
+PLANTED = settings(EVERY_DAY, derandomize=ASKED is None, max_examples=120)
+BUDGET = EVERY_DAY
+if ASKED is not None:
+    BUDGET = settings(EVERY_DAY, derandomize=False, max_examples=int(ASKED))
