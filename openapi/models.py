@@ -171,7 +171,7 @@ class _Generator:
             is_certain = member in required and not shape.is_nullable
             fields += self._field(attribute, member, shape, member_schema, is_certain)
             verb = "need" if is_certain else "maybe"
-            reads.append(f'{attribute}=fields.{verb}("{member}", {shape.reader}),')
+            reads += _read(f"{attribute}=fields.{verb}", f'"{member}", {shape.reader}')
         fields.append("extra: Mapping[str, Any] = field(default_factory=dict, repr=False)")
         reads.append("extra=fields.rest(),")
         signature = f'cls, answer: object, where: str = "{name}"'
@@ -361,6 +361,14 @@ def _declaration(attribute: str, annotation: str, value: str) -> list[str]:
 
 def _fits(lines: list[str]) -> bool:
     return all(len(line) + 4 <= WIDTH for line in lines)
+
+
+def _read(call: str, arguments: str) -> list[str]:
+    """How one member is read, on one line where it fits behind its twelve spaces."""
+    one_line = f"{call}({arguments}),"
+    if len(one_line) + 12 <= WIDTH:
+        return [one_line]
+    return [f"{call}(", f"    {arguments}", "),"]
 
 
 def _signature(parameters: str, answers: str) -> list[str]:

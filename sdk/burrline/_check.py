@@ -17,6 +17,9 @@ PARTS = ("motor", "duty")
 
 MOTOR_CODES = {"ok": OK, "warm": CAUTION, "over": ALERT}
 DUTY_CODES = {"ok": OK, "near": CAUTION, "exceeded": ALERT}
+TOLD_BESIDE = ("motor_heating", "long_run")
+"""Alerts that the states of motor and duty do not tell."""
+ALERT_CODES = {"caution": CAUTION, "alert": ALERT}
 
 
 @dataclass(frozen=True)
@@ -32,17 +35,19 @@ def judge(status: Status, required: Collection[str] = ()) -> Verdict:
 
     A part that cannot be judged (no sensor, no rating, nothing heard) is passed over unless it is
     required: then it makes the verdict unknown, if nothing worse is known. Where neither part can
-    be judged the verdict is unknown too.
+    be judged, and no alert is open, the verdict is unknown too.
     """
     codes = {
         "motor": MOTOR_CODES.get(status.motor.state),
         "duty": DUTY_CODES.get(status.duty.state),
     }
     known = [code for code in codes.values() if code is not None]
+    known += [ALERT_CODES[one.severity] for one in status.alerts if one.severity in ALERT_CODES]
     worst = max(known, default=UNKNOWN)
     if worst == OK and any(codes[part] is None for part in required):
         worst = UNKNOWN
-    says = "; ".join((_motor_words(status), _duty_words(status)))
+    opened = [f"{one.kind} alert open" for one in status.alerts if one.kind in TOLD_BESIDE]
+    says = "; ".join((_motor_words(status), _duty_words(status), *opened))
     if worst == ALERT:
         says += "; unplug it before touching it, never restart it from afar"
     return Verdict(
@@ -55,7 +60,10 @@ def _motor_words(status: Status) -> str:
     if motor.reading_celsius is None:
         return f"motor {motor.state}, no reading"
     limit = "" if motor.limit_celsius is None else f" of {motor.limit_celsius:g}"
-    return f"motor {motor.state}, {motor.reading_celsius:.1f}{limit} C"
+    reading = f"{motor.reading_celsius:.1f}{limit} C"
+    if motor.state == "unknown" and motor.read_at is not None:
+        return f"motor {motor.state}, last read {reading} at {motor.read_at:%Y-%m-%d %H:%M:%S} UTC"
+    return f"motor {motor.state}, {reading}"
 
 
 def _duty_words(status: Status) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import datetime
 
@@ -64,11 +65,17 @@ def status_lines(status: Status) -> str:
         ),
         ("duty", _duty_words(status)),
         ("motor", _motor_words(status)),
+        *(("estimate", words) for words in _estimate_words(status)),
         ("break-in", f"{break_in.stage} ({break_in.basis}): {break_in.sentence}"),
     ]
     if duty.state == "exceeded" and duty.ready_at is not None:
         lines.append(("", f"duty back within its rating at {_second(duty.ready_at)}"))
-    if motor.state == "over" or duty.state == "exceeded":
+    lines += [
+        ("alert", f"{one.kind} ({one.severity}) since {_second(one.opened_at)}")
+        for one in status.alerts
+    ]
+    is_heating = any(one.kind == "motor_heating" for one in status.alerts)
+    if motor.state == "over" or duty.state == "exceeded" or is_heating:
         lines.append(("caution", CAUTION))
     width = max(len(name) for name, _ in lines)
     return printable("\n".join(f"{name.ljust(width)}  {text}" for name, text in lines))
@@ -116,6 +123,41 @@ def _motor_words(status: Status) -> str:
         if motor.state == "unknown" and motor.limit_celsius is not None:
             words += " (too long ago to judge)"
     return words
+
+
+def _estimate_words(status: Status) -> list[str]:
+    """What the temperature model says of the body that carries the sensor, and what follows."""
+    motor = status.motor
+    if motor.estimate_celsius is None:
+        return []
+    body = motor.sensor if motor.sensor in ("winding", "housing") else "motor"
+    words = f"about {motor.estimate_celsius:.0f} C now at the {body}"
+    if motor.low_celsius is not None and motor.high_celsius is not None:
+        words += f", {motor.low_celsius:.0f} to {motor.high_celsius:.0f} C (90 % interval)"
+    if motor.limit_celsius is None:
+        return [f"{words}; no limit is known for it"]
+    if motor.seconds_to_limit is not None:
+        if motor.seconds_to_limit > 0:
+            words += f"; run on, it reaches its limit in {lasting(motor.seconds_to_limit)} or later"
+        else:
+            words += "; it may be at its limit"
+    if motor.rest_seconds is not None:
+        rest = f"{lasting(motor.rest_seconds, is_up=True)} of" if motor.rest_seconds > 0 else "no"
+        words += f"; for its limit, a run of a minute needs {rest} rest before it"
+    return [words]
+
+
+def lasting(seconds: float, *, is_up: bool = False) -> str:
+    """A length of time in its two largest units, rounded down or up to the smaller one.
+
+    >>> lasting(45.2), lasting(160.0), lasting(7290.0), lasting(7290.0, is_up=True)
+    ('45 s', '2 min 40 s', '2 h 1 min', '2 h 2 min')
+    """
+    larger, smaller, length = ("min", "s", 1) if seconds < 3600 else ("h", "min", 60)
+    whole = math.ceil(seconds / length) if is_up else math.floor(seconds / length)
+    many, few = divmod(whole, 60)
+    words = [f"{many} {larger}"] * (many > 0) + [f"{few} {smaller}"] * (few > 0 or not many)
+    return " ".join(words)
 
 
 def _last_run(status: Status) -> str:

@@ -101,8 +101,8 @@ def _add_care(care: Verbs) -> None:
     made.add_argument(
         "task",
         metavar="TASK",
-        help="cleaning, burrs_removed, alignment, vents_cleaned, motor_replaced, repair or "
-        "inspection",
+        help="cleaning, burrs_removed, alignment, vents_cleaned, motor_replaced, repair, "
+        "inspection or trip_checked (somebody looked after a suspected thermal trip)",
     )
     made.add_argument("--at", type=instant, metavar="INSTANT", help="when; default now")
     made.add_argument(

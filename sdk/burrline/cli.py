@@ -1,9 +1,10 @@
-"""The command line: ``burrline post | status | check | grinder | burrs | care | set | ...``.
+"""The command line: ``burrline post | status | check | ready | grinder | burrs | care | ...``.
 
 The key comes from ``BURRLINE_KEY`` or a file named by ``--key-file``, never from an argument,
 where every user of the machine could read it. Exit codes are those of sysexits.h: 0 done,
 64 wrong usage, 65 refused, 66 no such file, 69 service not reachable, 77 key not good, 78 wrong
-settings; ``check`` alone has those of monitoring plugins: 0 ok, 1 caution, 2 alert, 3 unknown.
+settings; ``check`` has those of monitoring plugins: 0 ok, 1 caution, 2 alert, 3 unknown, and
+``ready`` 0 ready, 1 wait, 2 never, 3 unknown beside those of sysexits.
 """
 
 from __future__ import annotations
@@ -14,7 +15,16 @@ import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from burrline import _check, _show, _verb_apply, _verb_export, _verbs_entries, _verbs_places, errors
+from burrline import (
+    _check,
+    _show,
+    _verb_apply,
+    _verb_export,
+    _verb_ready,
+    _verbs_entries,
+    _verbs_places,
+    errors,
+)
 from burrline._lines import read_lines
 from burrline._terminal import (
     EX_CONFIG,
@@ -240,6 +250,7 @@ def _parser() -> argparse.ArgumentParser:
         metavar="PARTS",
         help="what must be known, else 3: motor, duty or motor,duty",
     )
+    _verb_ready.add(verbs)
     _verbs_places.add(verbs)
     _verbs_entries.add(verbs)
     _verb_apply.add(verbs)

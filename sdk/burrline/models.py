@@ -34,8 +34,11 @@ __all__ = [
     "Bucket",
     "BurrSet",
     "CareEntry",
+    "Caution",
     "Correction",
     "Duty",
+    "DutyHour",
+    "DutyReport",
     "Fault",
     "Finding",
     "Fitting",
@@ -44,13 +47,16 @@ __all__ = [
     "History",
     "Key",
     "KeyWithSecret",
+    "Limits",
     "Liveness",
     "Motor",
+    "MotorReport",
     "MotorState",
     "NewReading",
     "NewRun",
     "OpenAlert",
     "OpeningHours",
+    "Parameters",
     "Period",
     "RatedDuty",
     "Readiness",
@@ -60,9 +66,12 @@ __all__ = [
     "Run",
     "RunBatchOutcome",
     "RunOutcome",
+    "RunReadiness",
+    "Segment",
     "Site",
     "Span",
     "Status",
+    "SuspectedTrip",
     "Tally",
     "Throughput",
 ]
@@ -72,7 +81,7 @@ __all__ = [
 class Alert(Model):
     """A condition of a grinder's motor, from when until when it held."""
 
-    kind: Literal["motor_overheat", "duty_exceeded", "long_run"]
+    kind: Literal["motor_overheat", "motor_heating", "duty_exceeded", "long_run"]
     """What held."""
     severity: Literal["notice", "caution", "alert"]
     """How much it matters."""
@@ -85,8 +94,9 @@ class Alert(Model):
     closed_at: datetime | None = None
     """When it ended; null while it lasts."""
     facts: Mapping[str, float | None]
-    """The numbers behind it: `peak_celsius` and `limit_celsius`; `peak_on_seconds`,
-    `rated_on_seconds` and `cycle_seconds`; `run_seconds` and `longest_run_seconds`.
+    """The numbers behind it: `peak_celsius` and `limit_celsius`; `lead_seconds`, `limit_celsius`
+    and `reach_probability`; `peak_on_seconds`, `rated_on_seconds` and `cycle_seconds`;
+    `run_seconds` and `longest_run_seconds`.
     """
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
@@ -362,6 +372,7 @@ class CareEntry(Model):
         "motor_replaced",
         "repair",
         "inspection",
+        "trip_checked",
     ]
     """What was done. `motor_replaced` starts `motor_run_seconds` anew; after `burrs_removed` the
     zero point is another: tell it.
@@ -389,6 +400,27 @@ class CareEntry(Model):
             note=fields.maybe("note", text),
             created_at=fields.need("created_at", instant),
             voided_at=fields.maybe("voided_at", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Caution(Model):
+    """What to beware of."""
+
+    text: str
+    """For a person."""
+    source: str
+    """Who says so."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Caution") -> Caution:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            text=fields.need("text", text),
+            source=fields.need("source", text),
             extra=fields.rest(),
         )
 
@@ -488,6 +520,116 @@ class Duty(Model):
             high_fraction=fields.need("high_fraction", number),
             coverage_fraction=fields.need("coverage_fraction", number),
             ready_at=fields.maybe("ready_at", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DutyHour(Model):
+    """Motor-on time in one hour by the site's clock; the first and last may be cut."""
+
+    from_at: datetime = field(metadata={"json": "from"})
+    """Where it begins."""
+    to_at: datetime = field(metadata={"json": "to"})
+    """Where it ends."""
+    on_seconds: float
+    """Known motor-on time in it, in seconds."""
+    low_fraction: float
+    """On-time at least, as a fraction of it."""
+    high_fraction: float
+    """On-time at most, as a fraction of it: with estimated run times, and what is not covered taken
+    as on.
+    """
+    coverage_fraction: float
+    """How much of it is known, 0 to 1."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "DutyHour") -> DutyHour:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            from_at=fields.need("from", instant),
+            to_at=fields.need("to", instant),
+            on_seconds=fields.need("on_seconds", number),
+            low_fraction=fields.need("low_fraction", number),
+            high_fraction=fields.need("high_fraction", number),
+            coverage_fraction=fields.need("coverage_fraction", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DutyReport(Model):
+    """Motor-on time over a stretch of time, and how the grinder stands at `as_of`."""
+
+    grinder_id: str
+    """The grinder."""
+    time_zone: str
+    """The site's time zone, by whose clock the hours are cut."""
+    as_of: datetime
+    """The instant this answer is for."""
+    from_at: datetime = field(metadata={"json": "from"})
+    """Where the stretch begins."""
+    to_at: datetime = field(metadata={"json": "to"})
+    """Where it ends."""
+    on_seconds: float
+    """Known motor-on time in the stretch, in seconds; overlaps once."""
+    low_fraction: float
+    """On-time at least, as a fraction of the stretch."""
+    high_fraction: float
+    """On-time at most, as a fraction of the stretch: with estimated run times, and what is not
+    covered taken as on.
+    """
+    coverage_fraction: float
+    """How much of the stretch is known, 0 to 1."""
+    cycle_seconds: float
+    """The cycle of the plate's rating, in seconds; 600 where it names none."""
+    rated_on_seconds: float | None = None
+    """The on-time the plate allows in one cycle, in seconds; null: unrated."""
+    rolling_maximum_on_seconds: float
+    """The most known on-time in any one cycle that ends within the stretch, exact, in seconds."""
+    rolling_maximum_at: datetime | None = None
+    """Where the first such cycle ends; null: nothing ran."""
+    state: Literal["ok", "near", "exceeded", "unrated", "unknown"]
+    """How the cycle that ends at `as_of` stands: as in the status."""
+    ready_at: datetime | None = None
+    """When the on-time is back within the rating (as_of when it is); null: not known. Of duty
+    alone, whatever the temperature: advice, not permission.
+    """
+    rest_seconds: float | None = None
+    """How long until then, in seconds; null: not known."""
+    longest_run_seconds: float | None = None
+    """The longest run that the rating allows to begin at `as_of`, in seconds; null: the plate sets
+    no bound, or it is not known.
+    """
+    hours: tuple[DutyHour, ...]
+    """The stretch hour by hour, the earliest first."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "DutyReport") -> DutyReport:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            grinder_id=fields.need("grinder_id", text),
+            time_zone=fields.need("time_zone", text),
+            as_of=fields.need("as_of", instant),
+            from_at=fields.need("from", instant),
+            to_at=fields.need("to", instant),
+            on_seconds=fields.need("on_seconds", number),
+            low_fraction=fields.need("low_fraction", number),
+            high_fraction=fields.need("high_fraction", number),
+            coverage_fraction=fields.need("coverage_fraction", number),
+            cycle_seconds=fields.need("cycle_seconds", number),
+            rated_on_seconds=fields.maybe("rated_on_seconds", number),
+            rolling_maximum_on_seconds=fields.need("rolling_maximum_on_seconds", number),
+            rolling_maximum_at=fields.maybe("rolling_maximum_at", instant),
+            state=fields.need("state", choice),
+            ready_at=fields.maybe("ready_at", instant),
+            rest_seconds=fields.maybe("rest_seconds", number),
+            longest_run_seconds=fields.maybe("longest_run_seconds", number),
+            hours=fields.need("hours", listed(DutyHour.from_json)),
             extra=fields.rest(),
         )
 
@@ -781,6 +923,30 @@ class KeyWithSecret(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Limits(Model):
+    """A value with its two-sided 90 % interval, in the unit of its name."""
+
+    low: float | None = None
+    """Lower two-sided 90 % limit; null: none is known."""
+    best: float | None = None
+    """The best estimate; null: none is known."""
+    high: float | None = None
+    """Upper two-sided 90 % limit; null: none is known."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Limits") -> Limits:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            low=fields.maybe("low", number),
+            best=fields.maybe("best", number),
+            high=fields.maybe("high", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Liveness(Model):
     """The process answers."""
 
@@ -832,8 +998,124 @@ class Motor(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MotorReport(Model):
+    """What the readings tell of a motor, and what follows for the next run."""
+
+    grinder_id: str
+    """The grinder."""
+    as_of: datetime
+    """The instant this answer is for."""
+    model: Literal["insufficient", "level_only", "slope_only", "no_cooling", "identified"]
+    """How much the readings tell. `insufficient`: too few, or no change of temperature.
+    `level_only`: the level it settles at with this use, nothing else. `slope_only`: how fast it
+    warms, not where it would end. `no_cooling`: warming alone. `identified`: all.
+    """
+    body: Literal["winding", "housing", "unknown"]
+    """What the sensor sits on."""
+    sentence: str
+    """The same for a person."""
+    parameters: Parameters
+    """The model."""
+    estimate_celsius: float | None = None
+    """How hot it is at `as_of`, in degrees Celsius; null: not known."""
+    low_celsius: float | None = None
+    """Lower two-sided 90 % limit of it, in degrees Celsius; null: not known."""
+    high_celsius: float | None = None
+    """Upper two-sided 90 % limit of it, in degrees Celsius; null: not known."""
+    reading_celsius: float | None = None
+    """The latest reading of the last 24 hours, in degrees Celsius."""
+    read_at: datetime | None = None
+    """When it was read."""
+    caution_celsius: float | None = None
+    """Warm from here on, in degrees Celsius."""
+    limit_celsius: float | None = None
+    """The limit that holds for this body, in degrees Celsius; null: none is known. A thermal class
+    is a limit of the winding alone.
+    """
+    ambient_source: Literal["measured", "estimated", "assumed"] | None = None
+    """Whether the air's temperature was `measured`, `estimated` from the readings, or `assumed`;
+    null: there is no model.
+    """
+    segment: Segment
+    """From when on readings count."""
+    fitted_at: datetime | None = None
+    """The latest reading that the model knows; null: there is none to go by."""
+    reading_count: int
+    """Readings in the 31 days before `fitted_at`, in this segment."""
+    used_count: int
+    """Of them, those that the model was fitted to."""
+    residual_kelvin: float | None = None
+    """How far the readings lie from the model (robust), in kelvin."""
+    noise_kelvin: float | None = None
+    """What one reading was taken to be off by, in kelvin: at least its resolution, and 0.25; 1 with
+    fewer than 8 readings.
+    """
+    longest_run_seconds: float | None = None
+    """The longest run that the model knows, in seconds."""
+    valid_up_to_seconds: float | None = None
+    """Nothing is said of runs longer than this, in seconds: 1.5 times the longest."""
+    seconds_to_limit: float | None = None
+    """How long it may run on from `as_of` before it reaches the limit, by the upper end of the
+    estimate, in seconds; null: never as far as known, or not known.
+    """
+    sustainable_duty_fraction: float | None = None
+    """The fraction of time it may run for ever, in runs of `run_seconds`, without passing the
+    limit, by the best estimate; null: not known.
+    """
+    run_seconds: float
+    """The run that is asked about, in seconds."""
+    rest_seconds: float | None = None
+    """How long it has to rest before such a run stays within the limit, in seconds; null: no rest
+    suffices, or it is not known.
+    """
+    suspected_trip: SuspectedTrip | None = None
+    """A thermal cut-out may have stopped it; null: no sign of it, or somebody looked: the care
+    entry `trip_checked` takes the suspicion away.
+    """
+    cautions: tuple[Caution, ...]
+    """What to beware of."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "MotorReport") -> MotorReport:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            grinder_id=fields.need("grinder_id", text),
+            as_of=fields.need("as_of", instant),
+            model=fields.need("model", choice),
+            body=fields.need("body", choice),
+            sentence=fields.need("sentence", text),
+            parameters=fields.need("parameters", Parameters.from_json),
+            estimate_celsius=fields.maybe("estimate_celsius", number),
+            low_celsius=fields.maybe("low_celsius", number),
+            high_celsius=fields.maybe("high_celsius", number),
+            reading_celsius=fields.maybe("reading_celsius", number),
+            read_at=fields.maybe("read_at", instant),
+            caution_celsius=fields.maybe("caution_celsius", number),
+            limit_celsius=fields.maybe("limit_celsius", number),
+            ambient_source=fields.maybe("ambient_source", choice),
+            segment=fields.need("segment", Segment.from_json),
+            fitted_at=fields.maybe("fitted_at", instant),
+            reading_count=fields.need("reading_count", integer),
+            used_count=fields.need("used_count", integer),
+            residual_kelvin=fields.maybe("residual_kelvin", number),
+            noise_kelvin=fields.maybe("noise_kelvin", number),
+            longest_run_seconds=fields.maybe("longest_run_seconds", number),
+            valid_up_to_seconds=fields.maybe("valid_up_to_seconds", number),
+            seconds_to_limit=fields.maybe("seconds_to_limit", number),
+            sustainable_duty_fraction=fields.maybe("sustainable_duty_fraction", number),
+            run_seconds=fields.need("run_seconds", number),
+            rest_seconds=fields.maybe("rest_seconds", number),
+            suspected_trip=fields.maybe("suspected_trip", SuspectedTrip.from_json),
+            cautions=fields.need("cautions", listed(Caution.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MotorState(Model):
-    """The latest reading against the limit recorded for it."""
+    """The latest reading against its limit, and what the temperature model makes of it."""
 
     state: Literal["ok", "warm", "over", "unknown"]
     """`unknown`: no reading, none of the last 15 minutes, or no limit for this sensor."""
@@ -847,6 +1129,24 @@ class MotorState(Model):
     """Warm from here on, in degrees Celsius."""
     limit_celsius: float | None = None
     """Over the limit from here on, in degrees Celsius."""
+    model: Literal["insufficient", "level_only", "slope_only", "no_cooling", "identified"]
+    """How much its readings tell of it; see the motor's own answer. A motor without a sensor on its
+    plate is looked at while it was read within 24 hours.
+    """
+    estimate_celsius: float | None = None
+    """What the sensor's body is likely at now, in degrees Celsius."""
+    low_celsius: float | None = None
+    """Lower limit of its 90 % interval, in degrees Celsius."""
+    high_celsius: float | None = None
+    """Upper limit of its 90 % interval, in degrees Celsius."""
+    seconds_to_limit: float | None = None
+    """How long it may run on until the limit, by the careful bound, in seconds; null: not known, or
+    it never gets there.
+    """
+    rest_seconds: float | None = None
+    """The rest before a run of a minute, by the careful bound, in seconds; null: not known, or no
+    rest helps.
+    """
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     @classmethod
@@ -860,6 +1160,12 @@ class MotorState(Model):
             sensor=fields.maybe("sensor", choice),
             caution_celsius=fields.maybe("caution_celsius", number),
             limit_celsius=fields.maybe("limit_celsius", number),
+            model=fields.need("model", choice),
+            estimate_celsius=fields.maybe("estimate_celsius", number),
+            low_celsius=fields.maybe("low_celsius", number),
+            high_celsius=fields.maybe("high_celsius", number),
+            seconds_to_limit=fields.maybe("seconds_to_limit", number),
+            rest_seconds=fields.maybe("rest_seconds", number),
             extra=fields.rest(),
         )
 
@@ -1007,7 +1313,7 @@ class NewRun(Model):
 class OpenAlert(Model):
     """An alert that is open at the instant of a status."""
 
-    kind: Literal["motor_overheat", "duty_exceeded", "long_run"]
+    kind: Literal["motor_overheat", "motor_heating", "duty_exceeded", "long_run"]
     """What holds."""
     severity: Literal["notice", "caution", "alert"]
     """How much it matters."""
@@ -1059,6 +1365,45 @@ class OpeningHours(Model):
             fri=fields.maybe("fri", listed(listed(text))),
             sat=fields.maybe("sat", listed(listed(text))),
             sun=fields.maybe("sun", listed(listed(text))),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Parameters(Model):
+    """The temperature model: one body, warmed while the motor runs, cooled while it rests."""
+
+    rise_kelvin: Limits | None = None
+    """How far above ambient it would settle if it never stopped, in kelvin, with its two-sided 90 %
+    interval; null: the readings do not tell.
+    """
+    heating_time_constant_seconds: Limits | None = None
+    """How fast it warms while it runs, in seconds, with its two-sided 90 % interval; null: the
+    readings do not tell.
+    """
+    cooling_time_constant_seconds: Limits | None = None
+    """How fast it cools at rest, in seconds, with its two-sided 90 % interval; null: the readings
+    do not tell.
+    """
+    ambient_celsius: Limits | None = None
+    """The air around it, in degrees Celsius, with its two-sided 90 % interval; null: the readings
+    do not tell.
+    """
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Parameters") -> Parameters:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            rise_kelvin=fields.maybe("rise_kelvin", Limits.from_json),
+            heating_time_constant_seconds=fields.maybe(
+                "heating_time_constant_seconds", Limits.from_json
+            ),
+            cooling_time_constant_seconds=fields.maybe(
+                "cooling_time_constant_seconds", Limits.from_json
+            ),
+            ambient_celsius=fields.maybe("ambient_celsius", Limits.from_json),
             extra=fields.rest(),
         )
 
@@ -1425,6 +1770,79 @@ class RunOutcome(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RunReadiness(Model):
+    """Whether a run is within the known limits. Advice, not permission."""
+
+    grinder_id: str
+    """The grinder."""
+    as_of: datetime
+    """The instant this answer is for."""
+    run_seconds: float
+    """How long the run is to last, in seconds."""
+    state: Literal["ready", "wait", "never", "unknown"]
+    """`ready`: within every known limit now. `wait`: at `ready_at`. `never`: the run alone is
+    longer than the limits allow. `unknown`: no limit is known, or too little to say.
+    """
+    ready_at: datetime | None = None
+    """When it may begin (as_of when now); null: never, or not known."""
+    wait_seconds: float | None = None
+    """How long until then, in seconds."""
+    limited_by: Literal["duty", "temperature", "suspected_trip", "no_limit_known"] | None = None
+    """What stands against it. `suspected_trip`: until somebody looked and recorded the care entry
+    `trip_checked`. `no_limit_known`: neither a duty rating nor a temperature limit.
+    """
+    longest_run_seconds: float | None = None
+    """The longest run that may begin now, in seconds; null: no bound is known, or not known."""
+    coverage_fraction: float
+    """How much of the rating's cycle is known, 0 to 1."""
+    sentence: str
+    """The same for a person."""
+    cautions: tuple[Caution, ...]
+    """What to beware of."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "RunReadiness") -> RunReadiness:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            grinder_id=fields.need("grinder_id", text),
+            as_of=fields.need("as_of", instant),
+            run_seconds=fields.need("run_seconds", number),
+            state=fields.need("state", choice),
+            ready_at=fields.maybe("ready_at", instant),
+            wait_seconds=fields.maybe("wait_seconds", number),
+            limited_by=fields.maybe("limited_by", choice),
+            longest_run_seconds=fields.maybe("longest_run_seconds", number),
+            coverage_fraction=fields.need("coverage_fraction", number),
+            sentence=fields.need("sentence", text),
+            cautions=fields.need("cautions", listed(Caution.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Segment(Model):
+    """From when on readings count; before it the motor, or its cooling, was another one."""
+
+    started_at: datetime | None = None
+    """Since when; null: nothing of the kind is recorded."""
+    reason: Literal["motor_replaced", "vents_cleaned", "plate_changed"] | None = None
+    """What happened then. `plate_changed`: another serial, sensor, power, class or fan."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Segment") -> Segment:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            started_at=fields.maybe("started_at", instant),
+            reason=fields.maybe("reason", choice),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Site(Model):
     """A site: a café, a roastery, a lab."""
 
@@ -1520,6 +1938,33 @@ class Status(Model):
             motor=fields.need("motor", MotorState.from_json),
             break_in=fields.need("break_in", BreakIn.from_json),
             alerts=fields.need("alerts", listed(OpenAlert.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SuspectedTrip(Model):
+    """Runs that stopped hot, a silence and a restart: maybe a thermal cut-out did it."""
+
+    stopped_at: datetime
+    """When the motor stopped."""
+    restarted_at: datetime
+    """When it ran again."""
+    stopped_celsius: float
+    """How hot it was when it stopped, in degrees Celsius."""
+    sentence: str
+    """What looks like a trip, for a person."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "SuspectedTrip") -> SuspectedTrip:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            stopped_at=fields.need("stopped_at", instant),
+            restarted_at=fields.need("restarted_at", instant),
+            stopped_celsius=fields.need("stopped_celsius", number),
+            sentence=fields.need("sentence", text),
             extra=fields.rest(),
         )
 

@@ -23,6 +23,8 @@ from burrline_service.core.duty import (
     rolling_maximum_on_seconds,
     wait_seconds,
 )
+from burrline_service.core.duty_history import duty_history, duty_peak
+from burrline_service.core.duty_wait import allow_by_duty, longest_run_seconds
 from burrline_service.core.records import RatedDuty
 
 USUAL_FACTORS = (0.15, 0.25, 0.40, 0.60)
@@ -182,6 +184,81 @@ def test_a_session_run_as_early_as_the_rating_allows_takes_the_worked_time(
             left -= limit
         assert now == pytest.approx(expected, abs=0.01)  # each wait is exact to the millisecond
         assert rolling_maximum_on_seconds(starts, ends, cycle) <= limit + 0.001
+
+
+@pytest.mark.parametrize(("run", "rests"), [(30, (170, 90, 45, 20)), (150, (850, 450, 225, 100))])
+def test_the_rest_after_a_run_is_its_length_times_off_over_on(
+    run: float, rests: tuple[float, ...]
+) -> None:
+    # R = N (1 - CDF) / CDF, for a cycle of just this run and its rest
+    for factor, rest in zip(USUAL_FACTORS, rests, strict=True):
+        rated = RatedDuty("intermittent", cycle_seconds=run / factor, duty_fraction=factor)
+        allowed = allow_by_duty([0.0], [run], now_seconds=run, run_seconds=run, rated=rated)
+        assert allowed.wait_seconds == pytest.approx(rest, abs=0.001)
+
+
+@pytest.mark.parametrize(
+    ("runs", "now", "run", "wait", "longest"),
+    [
+        ([(0, 60), (100, 160)], 160, 60, 410, 30),  # 120 s used, and nothing leaves for 440 s
+        ([(0, 150)], 150, 150, 450, 0),
+        ([(0, 60), (300, 360)], 360, 45, 210, 30),
+        ([(0, 60)], 590, 150, 0, 150),  # the old run leaves while the new one lasts
+    ],
+)
+def test_an_allowance_tells_the_worked_wait_and_the_longest_run_now(
+    runs: list[tuple[float, float]], now: float, run: float, wait: float, longest: float
+) -> None:
+    allowed = allow_by_duty(
+        *columns(runs),
+        now_seconds=now,
+        run_seconds=run,
+        rated=RatedDuty("intermittent", duty_fraction=0.25),
+    )
+    assert allowed.state == ("wait" if wait else "ready")
+    assert allowed.wait_seconds == pytest.approx(wait, abs=1e-6)
+    assert allowed.longest_run_seconds == pytest.approx(longest, abs=1e-6)
+    assert longest_run_seconds(*columns(runs), now, 150, 600) == allowed.longest_run_seconds
+
+
+def test_a_run_longer_than_the_cycles_loading_is_never_allowed() -> None:
+    rated = RatedDuty("intermittent", duty_fraction=0.25)
+    allowed = allow_by_duty([], [], now_seconds=0.0, run_seconds=151.0, rated=rated)
+    assert (allowed.state, allowed.wait_seconds) == ("never", None)
+    assert allowed.longest_run_seconds == 150.0
+
+
+def test_e11_to_e14_over_a_period_tell_where_the_highest_duty_was_and_its_bounds() -> None:
+    e11 = duty_peak(
+        *columns([(420, 450), (500, 560)]),
+        [420.0],
+        [600.0],
+        cycle_seconds=600.0,
+        low_seconds=599.9999,
+        high_seconds=600.0,
+    )
+    assert (e11.low_fraction, e11.high_fraction) == pytest.approx((0.15, 0.85), abs=1e-6)
+    e12 = duty_peak(
+        *columns([(480, 600), (600, 720)]),
+        [-600.0],
+        [1200.0],
+        cycle_seconds=600.0,
+        low_seconds=0.0,
+        high_seconds=1200.0,
+    )
+    assert (e12.on_seconds, e12.at_seconds, e12.high_fraction) == (240.0, 720.0, 0.4)
+    e13 = columns([(0, 60), (300, 420), (590, 650), (900, 960), (1000, 1150)])
+    rolling = duty_peak(
+        *e13, [-600.0], [1200.0], cycle_seconds=600.0, low_seconds=0.0, high_seconds=1200.0
+    )
+    assert rolling.low_fraction == rolling.high_fraction == pytest.approx(0.45)
+    assert rolling.at_seconds == 1150.0  # a plateau from there to 1190; its first instant is told
+    fixed = duty_history(*e13, [0.0], [1200.0], [0.0, 600.0, 1200.0])
+    assert 100 * fixed.low_fraction == pytest.approx([31.666667, 43.333333], abs=1e-6)
+    e14 = duty_history(
+        *columns([(60 * k, 60 * k + 8) for k in range(60)]), [0.0], [3600.0], [0.0, 3600.0]
+    )
+    assert 100 * e14.low_fraction[0] == pytest.approx(13.333333, abs=1e-6)
 
 
 def test_the_same_ratio_over_a_longer_cycle_is_not_the_same_rating() -> None:

@@ -7,7 +7,16 @@ from pathlib import Path
 import psycopg
 import pytest
 
-from bench import footprint, goals, paired, row_security, shapes, single_and_batch, status_by_size
+from bench import (
+    footprint,
+    goals,
+    motor,
+    paired,
+    row_security,
+    shapes,
+    single_and_batch,
+    status_by_size,
+)
 from bench import within as bench_within
 from burrline_service.store.database import Connection, Database
 from databases import (
@@ -17,6 +26,7 @@ from databases import (
     make_postgresql_database,
     template_name,
 )
+from small_chain import new_chain
 
 
 def test_ways_are_taken_in_turn() -> None:
@@ -41,6 +51,14 @@ def test_the_scripts_measure(database: Database) -> None:
     assert list(times) == ["runs-20", "runs-60"]
     times = single_and_batch.measure(database, batch_count=5, repeats=2)
     assert paired.ratio(times, single_and_batch.SINGLE, single_and_batch.BATCH) > 0
+
+
+def test_the_questions_about_a_motor_are_measured(database: Database) -> None:
+    caller = new_chain(database, "small", **motor.PLATE)
+    for name, ask in motor.questions(database, caller).items():
+        assert ask("small") is not None, name
+    (taken,) = motor.fit_milliseconds(1, run_count=300)
+    assert taken > 0
 
 
 def test_a_table_says_what_is_met() -> None:

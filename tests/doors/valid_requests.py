@@ -200,6 +200,9 @@ BODIES: dict[str, Body | None] = {
     "void_care": NO_BODY,
     "get_throughput": NO_BODY,
     "list_alerts": NO_BODY,
+    "get_duty": NO_BODY,
+    "get_motor": NO_BODY,
+    "get_readiness": NO_BODY,
     "export_account": NO_BODY,
     "get_status": NO_BODY,
     "get_fleet": NO_BODY,
@@ -211,6 +214,10 @@ BODIES: dict[str, Body | None] = {
     "get_openapi": NO_BODY,
     "get_docs": NO_BODY,
 }
+
+
+# operation -> what its query has to say
+QUERIES: dict[str, dict[str, str]] = {"get_readiness": {"run_seconds": "30"}}
 
 
 @dataclass(frozen=True)
@@ -350,6 +357,7 @@ def url_of(operation: Operation, ids: Ids, query: Mapping[str, str] | None = Non
         ids = replace(ids, burr_set_id=ids.spare_burr_set_id)
     for name in operation.path_ids:
         path = path.replace(f"<{name}>", getattr(ids, name))
+    query = {**QUERIES.get(operation.name, {}), **(query or {})}
     if query:
         path += "?" + "&".join(f"{name}={quote(value, safe='')}" for name, value in query.items())
     return path

@@ -25,6 +25,8 @@ NOT_NUMERIC = frozenset(
         "plausible",
         "burrs",
         "sentences",
+        "motor_answers",
+        "motor_words",
     }
 )
 

@@ -38,6 +38,11 @@ UNITLESS_FIELDS = frozenset(
         "burrline_service.core.records.Grind.setting_step",  # a setting, the contract's word
         "burrline_service.core.entered.Correction.grams_offset",  # grams, the contract's word
         "burrline_service.core.entered.Correction.grams_factor",  # has no unit
+        "burrline_service.core.motor_answers.MotorReport.seconds_to_limit",  # the contract's word
+        "burrline_service.core.answers.MotorState.seconds_to_limit",  # the contract's word
+        "burrline_service.core.motor_answers.Limits.low",  # in the unit of the field it stands in
+        "burrline_service.core.motor_answers.Limits.best",
+        "burrline_service.core.motor_answers.Limits.high",
     }
 )
 UNITLESS_RESULTS: frozenset[str] = frozenset()

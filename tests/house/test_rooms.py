@@ -40,6 +40,7 @@ OWN_ROOMS = {
         "core.records",
         "core.run_columns",
         "core.answers",
+        "core.motor_answers",
         "core.entered",
         "core.errors",
     },

@@ -59,6 +59,12 @@ STATUS: dict[str, Any] = {
         "sensor": "housing",
         "caution_celsius": 60.0,
         "limit_celsius": 75.0,
+        "model": "insufficient",
+        "estimate_celsius": None,
+        "low_celsius": None,
+        "high_celsius": None,
+        "seconds_to_limit": None,
+        "rest_seconds": None,
     },
     "break_in": {
         "stage": "undecided",
@@ -371,6 +377,54 @@ def test_an_overheated_motor_is_never_called_ready_and_brings_the_caution() -> N
     both = status_lines(models.Status.from_json({**STATUS, "motor": hot, "duty": busy}))
     assert "duty back within its rating at" in both
     assert "Unplug it" not in status_lines(models.Status.from_json(STATUS))
+
+
+ESTIMATE = {
+    "model": "identified", "estimate_celsius": 44.2, "low_celsius": 41.0, "high_celsius": 47.6,
+    "seconds_to_limit": 760.0, "rest_seconds": 0.0,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ({}, "about 44 C now at the housing, 41 to 48 C (90 % interval); run on, it reaches its "
+         "limit in 12 min 40 s or later; for its limit, a run of a minute needs no rest before it"),
+        ({"rest_seconds": 90.5}, "a run of a minute needs 1 min 31 s of rest before it"),
+        ({"rest_seconds": None}, "in 12 min 40 s or later"),
+        ({"seconds_to_limit": 0.0}, "; it may be at its limit"),
+        ({"limit_celsius": None}, "90 % interval); no limit is known for it"),
+        ({"sensor": None}, "now at the motor"),
+    ],
+)  # fmt: skip
+def test_the_estimate_stands_beside_the_reading_and_names_its_body(
+    more: dict[str, Any], words: str
+) -> None:
+    motor = {**STATUS["motor"], **ESTIMATE, **more}
+    lines = status_lines(models.Status.from_json({**STATUS, "motor": motor})).splitlines()
+    (line,) = [line for line in lines if line.startswith("estimate ")]
+    assert words in line
+    assert "ready" not in line
+    assert any(line.startswith("motor ") and "ok: 41.5 C" in line for line in lines)
+    unknown = {**motor, "estimate_celsius": None}
+    assert "estimate " not in status_lines(models.Status.from_json({**STATUS, "motor": unknown}))
+
+
+def test_a_forecast_that_holds_is_shown_with_the_caution_and_is_a_caution_to_monitoring() -> None:
+    alert = {"kind": "motor_heating", "severity": "caution", "opened_at": STATUS["as_of"]}
+    given = models.Status.from_json({**STATUS, "alerts": [alert]})
+    assert "motor_heating (caution) since 2026-" in status_lines(given)
+    assert "Unplug it" in status_lines(given)
+    calm = judge(models.Status.from_json({**STATUS, "alerts": []}))
+    heating = judge(given)
+    assert (calm.code, heating.code) == (0, 1)
+    assert "motor_heating alert open" in heating.line.split("|")[0]
+    stale = {**STATUS, "motor": {**STATUS["motor"], "state": "unknown"}}
+    assert "motor unknown, last read 41.5 of 75 C at 2026-03-01 09:28:20 UTC" in (
+        judge(models.Status.from_json(stale)).line
+    )
+    lost = {**STATUS, "alerts": [alert], "motor": {**STATUS["motor"], "state": "unknown"}}
+    assert judge(models.Status.from_json(lost), required=("motor",)).code == 1
 
 
 @pytest.mark.parametrize(

@@ -57,6 +57,8 @@ def list_alerts(
         )
 
     def work(connection: Connection) -> Page:
+        from .heating import heating_of  # with numpy: loaded when first there is need
+
         found: list[Alert] = []
         rows = _grinders(connection, caller, grinder_id, site_id, at=at, now=now)
         # single runs of so many grinders at once as all in all make up so many days
@@ -70,6 +72,15 @@ def list_alerts(
                 from_ms=to_milliseconds(low_at),
                 until_ms=to_milliseconds(at),
             )
+            for row in some:
+                held[row.grinder_no] += heating_of(
+                    connection,
+                    caller.account_no,
+                    row,
+                    limits_of(row, to_milliseconds(at)),
+                    from_ms=to_milliseconds(low_at),
+                    until_ms=to_milliseconds(at),
+                )
             found += (
                 _alert(episode, row)
                 for row in some
@@ -96,6 +107,8 @@ def episodes_of(
     until_ms: int,
 ) -> dict[int, list[Episode]]:
     """What held of each grinder at or after ``from_ms``, as it stood at ``until_ms``.
+
+    Forecasts aside, which ``heating`` tells.
 
     The fold begins at the last quiet instant before ``from_ms``, looked for up to four days back:
     nothing is remembered between two answers. A grinder that never rested in four days is folded

@@ -28,11 +28,11 @@ from .fittings import entries_of
 from .watched_time import watched_times
 
 READING_LOOK_BACK_MS = 24 * HOUR_MS
-LOOK_BACK = timedelta(days=4)
+LOOK_BACK = timedelta(days=32)
 """How far before its instant an answer asks for single runs, at the very most.
 
-The local day (at most 26 h), the longest cycle and the longest run (48 h + 6 h), and the latest
-reading (24 h); all else comes from sums by the hour, or is kept.
+What a motor's fit knows and where a trip is looked for (31 days); the local day, the longest cycle
+with the longest run, and the latest reading are all within four. Beyond come sums by the hour.
 """
 
 

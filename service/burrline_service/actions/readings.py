@@ -136,7 +136,14 @@ def _add(
     for reading in sent:
         grinder = known.get(reading.grinder_id)
         rows.append(None if grinder is None else _row(reading, grinder.grinder_no, sources, now))
-    sums.lock(connection, caller.account_no, {row.grinder_no for row in rows if row is not None})
+    sums.lock(
+        connection,
+        caller.account_no,
+        {row.grinder_no for row in rows if row is not None},
+        # motors' fits that were kept stay good where nothing here lies before the last minutes
+        earliest_ms=min((row.at_ms for row in rows if row is not None), default=None),
+        now_ms=to_milliseconds(now),
+    )
     seen = readings.known(
         connection, caller.account_no, [row.reading_key for row in rows if row is not None]
     )

@@ -18,6 +18,7 @@ from ..core.records import Caller, Finding, RunOutcome, Watched
 from ..core.run_columns import RunColumns, RunOutcomes
 from ..store import (
     accounts,
+    early,
     grinders,
     holding,
     readings,
@@ -44,6 +45,14 @@ class Found(NamedTuple):
     held: dict[int, Held]
 
 
+class Placed(NamedTuple):
+    """When each run started, by whose clock, and what is wrong with that where something is."""
+
+    started_ms: list[int]
+    time_sources: Sequence[str]
+    findings: dict[int, Finding]
+
+
 def record(
     connection: Connection,
     caller: Caller,
@@ -55,7 +64,10 @@ def record(
     account_no = caller.account_no
     others: dict[int, RunOutcome | Refusal] = {}
     outcomes = RunOutcomes(sent.column("run_id"), others)
-    found = _found(connection, caller, sent, watched, now)
+    placed = _placed(sent, now)
+    # motors' fits that were kept stay good where nothing here begins before the last minutes
+    earliest_ms = min(placed.started_ms, default=None)
+    found = _found(connection, caller, sent, watched, now, earliest_ms)
     readings.add_watched(connection, account_no, found.spans)
     places: Sequence[int] = range(len(sent))
     if not found.numbers.keys() >= set(sent.column("grinder_id")):
@@ -64,9 +76,10 @@ def record(
                 others[place] = NotFound("grinder", grinder_id)
         places = [place for place in places if place not in others]
         sent = sent.taken(places)
+        placed = _placed(sent, now)
     if not sent:
         return outcomes
-    rows = _rows(sent, found, now)
+    rows = _rows(sent, placed, found, now)
     keys = rows.column("run_key")
     once: Sequence[int] = range(rows.count)
     if len(set(keys)) < rows.count:
@@ -88,6 +101,7 @@ def _found(
     sent: RunColumns,
     watched: Watched | None,
     now: datetime,
+    earliest_ms: int | None,
 ) -> Found:
     """Find and hold; for a whole account's key, which sees all there is, in one statement."""
     account_no = caller.account_no
@@ -96,7 +110,13 @@ def _found(
         names = set(sent.column("source")) - {None}
         sources = state.source_nos(connection, account_no, names) if names else {}
         if len(sources) == len(names):
-            by_id = holding.by_ids(connection, account_no, grinder_ids)
+            by_id = holding.by_ids(
+                connection,
+                account_no,
+                grinder_ids,
+                earliest_ms=earliest_ms,
+                now_ms=to_milliseconds(now),
+            )
             numbers = {grinder_id: held.grinder_no for grinder_id, held in by_id.items()}
             spans = watching.spans_of(connection, caller, watched, numbers, now)
             return Found(numbers, sources, spans, {h.grinder_no: h for h in by_id.values()})
@@ -110,7 +130,13 @@ def _found(
     sources = source_numbers(connection, account_no, named)
     spans = watching.spans_of(connection, caller, watched, numbers, now)
     watched_nos = {grinder_no for grinder_no, _, _ in spans}
-    held = sums.lock(connection, account_no, {*numbers.values(), *watched_nos})
+    held = sums.lock(
+        connection,
+        account_no,
+        {*numbers.values(), *watched_nos},
+        earliest_ms=earliest_ms,
+        now_ms=to_milliseconds(now),
+    )
     return Found(numbers, sources, spans, held)
 
 
@@ -138,8 +164,7 @@ def source_numbers(connection: Connection, account_no: int, names: set[str]) -> 
     return known if names <= known.keys() else state.source_nos(connection, account_no, names)
 
 
-def _rows(sent: RunColumns, found: Found, now: datetime) -> RowColumns:
-    started_ms, time_sources, findings = _placed(sent, now)
+def _rows(sent: RunColumns, placed: Placed, found: Found, now: datetime) -> RowColumns:
     sources = found.sources
     return run_rows.columns_of(
         sent,
@@ -147,14 +172,14 @@ def _rows(sent: RunColumns, found: Found, now: datetime) -> RowColumns:
         source_nos=None
         if not sources
         else [None if name is None else sources[name] for name in sent.column("source")],
-        started_ms=started_ms,
-        time_sources=time_sources,
+        started_ms=placed.started_ms,
+        time_sources=placed.time_sources,
         received_at=now,
-        findings=findings,
+        findings=placed.findings,
     )
 
 
-def _placed(sent: RunColumns, now: datetime) -> tuple[list[int], Sequence[str], dict[int, Finding]]:
+def _placed(sent: RunColumns, now: datetime) -> Placed:
     """When each run started, by whose clock, and what is wrong with that: ``place_in_time``.
 
     Its common case, a start that its device told and that can be, is taken for all at once.
@@ -162,7 +187,7 @@ def _placed(sent: RunColumns, now: datetime) -> tuple[list[int], Sequence[str], 
     told = sent.column("started_at")
     latest = now + timedelta(seconds=FUTURE_SECONDS)
     if len(sent) and None not in told and min(told) >= EARLIEST_START_AT and max(told) <= latest:
-        return list(map(to_milliseconds, told)), ["device"] * len(sent), {}
+        return Placed(list(map(to_milliseconds, told)), ["device"] * len(sent), {})
     started_ms, time_sources, findings = [], [], {}
     for index, run in enumerate(sent):
         started_at, time_source, finding = place_in_time(run, received_at=now)
@@ -170,7 +195,7 @@ def _placed(sent: RunColumns, now: datetime) -> tuple[list[int], Sequence[str], 
         time_sources.append(time_source)
         if finding is not None:
             findings[index] = finding
-    return started_ms, time_sources, findings
+    return Placed(started_ms, time_sources, findings)
 
 
 def _corrected(
@@ -189,6 +214,7 @@ def _corrected(
     }
     if not in_force:
         return fresh
+    early.mark(connection, account_no, in_force)  # a correction may have moved a run anywhere
     sources = sent.column("source")
     return RowColumns.of(
         [

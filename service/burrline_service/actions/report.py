@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ..core.answers import Status
 from ..core.records import Caller, Page, StoredRun
@@ -12,6 +12,9 @@ from ..store.database import Connection, Database
 from ..store.types import to_milliseconds
 from . import reach, reading_back, standing
 from .ingest import read_run, visible_run
+
+if TYPE_CHECKING:
+    from .motor_fitting import Memo
 
 
 def get_run(database: Database, caller: Caller, *, run_id: str, now: datetime) -> StoredRun:
@@ -64,19 +67,18 @@ def get_status(
 ) -> Status:
     """The state of one grinder, now or at a past instant, from every fact known by now."""
 
-    def work(connection: Connection) -> Status:
+    def work(connection: Connection) -> tuple[list[Status], list[Memo | None]]:
         found = reach.grinder_of(connection, caller, grinder_id, now=now)
         if as_of is not None:
             reach.check_instant(connection, caller, found, as_of=as_of, now=now)
             found = grinders.by_nos(connection, caller.account_no, [found.grinder_no], as_of=as_of)[
                 found.grinder_no
             ]
-        (status,) = standing.statuses_of(
-            connection, caller.account_no, [found], as_of=as_of, now=now
-        )
-        return status
+        return standing.statuses_of(connection, caller.account_no, [found], as_of=as_of, now=now)
 
-    return database.read(caller.account_no, work)
+    (status,), memos = database.read(caller.account_no, work)
+    _keep(database, caller, memos)
+    return status
 
 
 def get_fleet(
@@ -90,7 +92,7 @@ def get_fleet(
 ) -> Page:
     """The state of every grinder the caller may see, a page at a time."""
 
-    def work(connection: Connection) -> Page:
+    def work(connection: Connection) -> tuple[Page, list[Memo | None]]:
         found = grinders.listed(
             connection,
             caller.account_no,
@@ -101,10 +103,20 @@ def get_fleet(
             within=reach.within(caller),
         )
         kept = found[:limit]
-        items = tuple(
-            standing.statuses_of(connection, caller.account_no, kept, as_of=None, now=now)
+        items, memos = standing.statuses_of(
+            connection, caller.account_no, kept, as_of=None, now=now
         )
         more = len(found) > limit
-        return Page(items, (kept[-1].grinder.grinder_id,) if more else None)
+        return Page(tuple(items), (kept[-1].grinder.grinder_id,) if more else None), memos
 
-    return database.read(caller.account_no, work)
+    page, memos = database.read(caller.account_no, work)
+    _keep(database, caller, memos)
+    return page
+
+
+def _keep(database: Database, caller: Caller, memos: list[Memo | None]) -> None:
+    """Keep fits of motors that were worked out for an answer."""
+    if any(memos):
+        from .motor_fitting import keep  # with numpy, as whoever made them
+
+        keep(database, caller.account_no, *memos)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from ..core.answers import MotorState, OpenAlert, Status, Throughput
 from ..core.episode_facts import Episode, Reading
@@ -23,6 +24,9 @@ from .asked import Asked
 from .counting import count, counts_seconds, total_of
 from .on_time import duty_of, ran
 
+if TYPE_CHECKING:
+    from .motor_fitting import Memo
+
 
 def statuses_of(
     connection: Connection,
@@ -31,10 +35,13 @@ def statuses_of(
     *,
     as_of: datetime | None,
     now: datetime,
-) -> list[Status]:
-    """The statuses of these grinders in their order, all from the same dozen statements."""
+) -> tuple[list[Status], list[Memo | None]]:
+    """The statuses of these grinders in their order, and fits of motors that may be kept.
+
+    All from the same dozen statements, but for motors that something new is known of.
+    """
     if not found:
-        return []
+        return [], []
     each = asked.about(connection, account_no, found, as_of=as_of, now=now)
     for one in each:
         one.counter.want(0, one.end_ms)
@@ -53,7 +60,13 @@ def statuses_of(
         from_ms=each[0].at_ms,
         until_ms=each[0].at_ms,
     )
-    return [_status_of(one, held.get(one.found.grinder_no, [])) for one in each]
+    statuses, memos = [], []
+    for one in each:
+        motor, heating, memo = _motor(connection, account_no, one)
+        memos.append(memo)
+        episodes = [*held.get(one.found.grinder_no, []), *heating]
+        statuses.append(_status_of(one, motor, episodes))
+    return statuses, memos
 
 
 def _may_have_alerts(one: Asked) -> bool:
@@ -67,7 +80,7 @@ def _may_have_alerts(one: Asked) -> bool:
     return may_be_open(latest, on, one.limits, at_ms=one.at_ms)
 
 
-def _status_of(one: Asked, held: Sequence[Episode]) -> Status:
+def _status_of(one: Asked, motor: MotorState, held: Sequence[Episode]) -> Status:
     burr_set = _burr_set(one)
     through = Sums()
     for stay in one.stays:
@@ -83,7 +96,7 @@ def _status_of(one: Asked, held: Sequence[Episode]) -> Status:
         as_of=to_instant(one.at_ms),
         throughput=throughput,
         duty=duty_of(one, flow),
-        motor=_motor(one),
+        motor=motor,
         break_in=expected_break_in(
             burr_set, throughput.burr_grams, throughput.burr_estimated_grams
         ),
@@ -171,12 +184,21 @@ def _still_to_come_ms(one: Asked, *, since_ms: int = 0) -> int:
     )
 
 
-def _motor(one: Asked) -> MotorState:
-    """The latest of the readings at runs' ends and of those read between and during runs."""
+def _motor(
+    connection: Connection, account_no: int, one: Asked
+) -> tuple[MotorState, Sequence[Episode], Memo | None]:
+    """The latest reading, of runs' ends and of those beside, and what the model makes of all."""
     latest = one.marks.motor
-    return judge_reading(
+    state = judge_reading(
         reading_celsius=None if latest is None else latest[1] / 10,
         read_at=None if latest is None else to_instant(latest[0]),
         motor=one.grinder.motor,
         as_of=one.at,
     )
+    if latest is None and state.sensor in (None, "none"):
+        return state, (), None
+    from . import motor_now  # with numpy: loaded when first there is need
+
+    heat = motor_now.heat_now(connection, account_no, one)
+    state, memo = motor_now.told_by_model(state, heat)
+    return state, motor_now.heating_now(connection, account_no, one), memo

@@ -122,7 +122,8 @@ class _Writer:
         parameters = []
         for name, field in operation.query().fields.items():
             schema = self.converter.field2property(field)
-            parameter = {"name": field.data_key or name, "in": "query", "required": False}
+            parameter: dict[str, Any] = {"name": field.data_key or name, "in": "query"}
+            parameter["required"] = field.required
             parameter["description"] = schema.pop("description")
             examples = schema.pop("examples", None)
             if examples:

@@ -53,6 +53,7 @@ TAGS = {
     "Corrections": "Known mistakes of devices, undone in every answer; the raw runs stay.",
     "Care": "What was done to a grinder: cleaning, burrs taken out, repairs.",
     "Status": "Kilograms, duty, motor and break-in stage.",
+    "Motor": "Duty and heat of a motor, and whether a run may begin. Advice, not permission.",
     "Alerts": "What held for a motor, from when until when.",
     "Account": "All of an account at once.",
     "Keys": "Who may do what.",

@@ -70,8 +70,11 @@ OPERATIONS = (
         summary="What held for the motors of this key's grinders, the latest first",
         description=(
             "`motor_overheat`: from a reading at or over the limit until one 5 K below it, or 15 "
-            "minutes without a reading. `duty_exceeded`: while the known on-time of the trailing "
-            "cycle is over the plate's rating, until it is at nine tenths of it. `long_run`: a run "
+            "minutes without a reading. `motor_heating`: a forecast, made after runs and readings, "
+            "that with the use of late the limit is likely to be reached within 10 minutes; only "
+            "where the readings tell how the motor warms. `duty_exceeded`: while the known on-time "
+            "of the trailing cycle is over the plate's rating, until it is at nine tenths of it. "
+            "`long_run`: a run "
             "past 10 minutes, until its end. An overheated motor may have a thermal cut-out that "
             "lets it start again by itself: unplug it before touching it, and never switch it on "
             "from afar."

@@ -11,7 +11,7 @@ from .fields import Array, Choice, Instant, StrictFloat, StrictInteger, Text, nu
 from .schemas_common import Answer, Paging, Query, cursor_of_next, grinder_id, items_of, site_id
 
 SPANS = ("hour", "day", "week")
-ALERT_KINDS = ("motor_overheat", "duty_exceeded", "long_run")
+ALERT_KINDS = ("motor_overheat", "motor_heating", "duty_exceeded", "long_run")
 SEVERITIES = get_args(get_type_hints(Alert)["severity"])
 
 
@@ -92,8 +92,9 @@ class AlertSchema(Answer):
         values=fields.Float(allow_none=True),
         metadata={
             "description": (
-                "The numbers behind it: `peak_celsius` and `limit_celsius`; `peak_on_seconds`, "
-                "`rated_on_seconds` and `cycle_seconds`; `run_seconds` and `longest_run_seconds`."
+                "The numbers behind it: `peak_celsius` and `limit_celsius`; `lead_seconds`, "
+                "`limit_celsius` and `reach_probability`; `peak_on_seconds`, `rated_on_seconds` "
+                "and `cycle_seconds`; `run_seconds` and `longest_run_seconds`."
             )
         },
     )

@@ -26,6 +26,9 @@ def _words(record: type, name: str) -> tuple[str, ...]:
     return tuple(get_args(get_type_hints(record)[name]))
 
 
+DUTY_STATES = _words(Duty, "state")
+
+
 class ThroughputSchema(Answer):
     """What went through; every sum is exact."""
 
@@ -68,7 +71,7 @@ class DutySchema(Answer):
 
     state = Choice(
         "`unrated`: the plate is not recorded. `unknown`: too little is known of the cycle.",
-        _words(Duty, "state"),
+        DUTY_STATES,
     )
     on_seconds = StrictFloat("Motor-on time within the cycle, in seconds.")
     cycle_seconds = StrictFloat("The cycle looked at, in seconds.")
@@ -89,7 +92,7 @@ class DutySchema(Answer):
 
 
 class MotorStateSchema(Answer):
-    """The latest reading against the limit recorded for it."""
+    """The latest reading against its limit, and what the temperature model makes of it."""
 
     state = Choice(
         "`unknown`: no reading, none of the last 15 minutes, or no limit for this sensor.",
@@ -100,6 +103,28 @@ class MotorStateSchema(Answer):
     sensor = nullable(Choice, "Where the sensor sits.", SENSORS)
     caution_celsius = nullable(StrictFloat, "Warm from here on, in degrees Celsius.")
     limit_celsius = nullable(StrictFloat, "Over the limit from here on, in degrees Celsius.")
+    model = Choice(
+        "How much its readings tell of it; see the motor's own answer. A motor without a sensor "
+        "on its plate is looked at while it was read within 24 hours.",
+        _words(MotorState, "model"),
+    )
+    estimate_celsius = nullable(
+        StrictFloat,
+        "What the sensor's body is likely at now, in degrees Celsius.",
+        example=44.2,
+    )
+    low_celsius = nullable(StrictFloat, "Lower limit of its 90 % interval, in degrees Celsius.")
+    high_celsius = nullable(StrictFloat, "Upper limit of its 90 % interval, in degrees Celsius.")
+    seconds_to_limit = nullable(
+        StrictFloat,
+        "How long it may run on until the limit, by the careful bound, in seconds; null: not "
+        "known, or it never gets there.",
+    )
+    rest_seconds = nullable(
+        StrictFloat,
+        "The rest before a run of a minute, by the careful bound, in seconds; null: not known, or "
+        "no rest helps.",
+    )
 
 
 class BreakInSchema(Answer):

@@ -45,6 +45,12 @@ STATUS = {
         "sensor": "housing",
         "caution_celsius": 60.0,
         "limit_celsius": 75.0,
+        "model": "identified",
+        "estimate_celsius": 41.2,
+        "low_celsius": 40.1,
+        "high_celsius": 42.4,
+        "seconds_to_limit": 711.4,
+        "rest_seconds": 0.0,
     },
     "break_in": {
         "stage": "breaking_in",
@@ -71,9 +77,9 @@ OPERATIONS = (
         tag=TAG,
         summary="How a grinder is doing",
         description=(
-            "Kilograms, duty against the plate, the latest motor reading against its limit, and "
-            "the break-in stage by expectation. With `as_of`: the state at that instant, from "
-            "every fact known now."
+            "Kilograms, duty against the plate, the motor's latest reading against its limit with "
+            "an estimate for now, and the break-in stage by expectation. With `as_of`: the state "
+            "at that instant, from every fact known now."
         ),
         act=report.get_status,
         scope="read",

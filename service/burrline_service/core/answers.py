@@ -68,12 +68,58 @@ class Duty:
 
 @dataclass(frozen=True)
 class MotorState:
+    """The latest reading against its limit, and what the temperature model makes of it.
+
+    The estimate is that of the body measured, with its 90 % interval; ``rest_seconds`` is that
+    before a run of a minute. None = not known, or never.
+    """
+
     state: Literal["ok", "warm", "over", "unknown"]
     reading_celsius: float | None
     read_at: datetime | None
     sensor: str | None
     caution_celsius: float | None
     limit_celsius: float | None
+    model: Literal["insufficient", "level_only", "slope_only", "no_cooling", "identified"] = (
+        "insufficient"
+    )
+    estimate_celsius: float | None = None
+    low_celsius: float | None = None
+    high_celsius: float | None = None
+    seconds_to_limit: float | None = None
+    rest_seconds: float | None = None
+
+
+@dataclass(frozen=True)
+class Allowance:
+    """What one limit allows: ``ready`` now, ``wait``, ``never`` at this length, or ``unknown``.
+
+    ``wait_seconds`` is 0 when ready and None when the wait is not known or never ends;
+    ``longest_run_seconds`` is how long a run that starts now may be: inf = any length, None = not
+    known.
+    """
+
+    state: Literal["ready", "wait", "never", "unknown"]
+    wait_seconds: float | None
+    longest_run_seconds: float | None
+
+
+@dataclass(frozen=True)
+class Readiness:
+    """Whether a grinder may run so long now, and if not, when: advice, never permission.
+
+    ``longest_run_seconds`` is the longest run from now that every known limit allows, whatever
+    happened in unknown time; None = not known, or nothing bounds it.
+    """
+
+    state: Literal["ready", "wait", "never", "unknown"]
+    run_seconds: float
+    ready_at: datetime | None
+    wait_seconds: float | None
+    limited_by: Literal["duty", "temperature", "suspected_trip", "no_limit_known"] | None
+    longest_run_seconds: float | None
+    coverage_fraction: float
+    sentence: str
 
 
 @dataclass(frozen=True)

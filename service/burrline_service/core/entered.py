@@ -14,6 +14,7 @@ CARE_TASKS = (
     MOTOR_REPLACED,
     "repair",
     "inspection",
+    "trip_checked",
 )
 
 

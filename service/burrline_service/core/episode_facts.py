@@ -35,7 +35,7 @@ STALE_MS = round(STALE_SECONDS * 1000)
 class Episode:
     """A condition that held for a while; ``closed_at_ms`` is None while it lasts."""
 
-    kind: Literal["motor_overheat", "duty_exceeded", "long_run"]
+    kind: Literal["motor_overheat", "motor_heating", "duty_exceeded", "long_run"]
     severity: Literal["notice", "caution", "alert"]
     opened_at_ms: int
     closed_at_ms: int | None

@@ -8,58 +8,11 @@ from typing import Literal
 
 from .answers import MotorState
 from .records import Motor
+from .thermal_classes import class_limit_celsius
 
 STALE_SECONDS = 900.0
 """A reading older than this says nothing about now: a motor can heat or cool by tens of kelvin
 in a quarter of an hour (our choice, no source). It is still shown."""
-
-CLASS_CELSIUS: dict[int, float] = {
-    105: 105.0,
-    120: 120.0,
-    130: 130.0,
-    155: 155.0,
-    180: 180.0,
-    200: 200.0,
-}
-"""Thermal class -> highest temperature of the insulation (IEC 60085: letters A E B F H N)."""
-
-
-def class_limit_celsius(thermal_class: int) -> float:
-    """Give the highest winding temperature of a thermal class of insulation.
-
-    ``T_limit = class``, the class being named by its temperature
-
-    Parameters
-    ----------
-    thermal_class : int
-        105, 120, 130, 155, 180 or 200.
-
-    Returns
-    -------
-    float
-        Limit in degrees Celsius of the hottest spot of the winding.
-
-    Raises
-    ------
-    ValueError
-        The class is none of these.
-
-    Valid
-    -----
-    For the winding only; a housing stays far cooler.
-
-    Source
-    ------
-    IEC 60085, thermal classes.
-
-    Examples
-    --------
-    >>> class_limit_celsius(155)
-    155.0
-    """
-    if thermal_class not in CLASS_CELSIUS:
-        raise ValueError(f"thermal class {thermal_class} is none of {sorted(CLASS_CELSIUS)}")
-    return CLASS_CELSIUS[thermal_class]
 
 
 def applied_limit_celsius(motor: Motor | None) -> float | None:

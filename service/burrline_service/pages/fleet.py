@@ -48,7 +48,10 @@ def make_blueprint(database: Database, *, clock: Callable[[], datetime]) -> Blue
             chosen=chosen,
             now=now,
             needs_caution=any(
-                state.motor.state == "over" or state.duty.state == "exceeded" for state in states
+                state.motor.state == "over"
+                or state.duty.state == "exceeded"
+                or any(alert.kind == "motor_heating" for alert in state.alerts)
+                for state in states
             ),
             tally=words.tally_of(states),
         )

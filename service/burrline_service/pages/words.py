@@ -42,6 +42,7 @@ class Row:
     motor: str
     motor_tone: str
     motor_detail: str
+    motor_estimate: str
     stage: str
     sentence: str
     last_run: str
@@ -68,6 +69,7 @@ def row_of(status: Status, zone: tzinfo | None, *, now: datetime) -> Row:
         motor=MOTOR_WORDS[status.motor.state],
         motor_tone=motor_tone,
         motor_detail=motor_detail(status.motor, now=now),
+        motor_estimate=motor_estimate(status.motor),
         stage=STAGE_WORDS[status.break_in.stage],
         sentence=_sentence(status.break_in),
         last_run="never" if through.last_run_at is None else ago(through.last_run_at, now),
@@ -150,6 +152,30 @@ def motor_detail(motor: MotorState, *, now: datetime) -> str:
         if motor.state == "unknown":
             text += "; too long ago to judge"
     return text
+
+
+def motor_estimate(motor: MotorState) -> str:
+    """What the temperature model says of the body that carries the sensor; empty without one."""
+    best, low, high = motor.estimate_celsius, motor.low_celsius, motor.high_celsius
+    if best is None or low is None or high is None:
+        return ""
+    body = motor.sensor if motor.sensor in ("winding", "housing") else "motor"
+    text = f"estimated now, {body}: {best:.0f} °C ({low:.0f} to {high:.0f} °C, 90 %)"
+    if motor.seconds_to_limit is not None:
+        if motor.seconds_to_limit <= 0:
+            return f"{text}; may be at its limit"
+        text += f"; run on, at its limit in {lasting(motor.seconds_to_limit)} or later"
+    return text
+
+
+def lasting(seconds: float) -> str:
+    """How long, in the largest fitting unit, rounded down.
+
+    >>> lasting(42.9), lasting(150.0), lasting(9000.0)
+    ('42 s', '2 min', '2 h')
+    """
+    unit, length = next((one for one in (("h", 3600), ("min", 60)) if seconds >= one[1]), ("s", 1))
+    return f"{int(seconds // length)} {unit}"
 
 
 def percent(fraction: float) -> str:

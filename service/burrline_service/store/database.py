@@ -23,6 +23,7 @@ __all__ = [
     "Connection",
     "Database",
     "DatabaseWithin",
+    "Engine",
     "open_database",
     "single_connection_engine",
 ]
@@ -31,6 +32,7 @@ T = TypeVar("T")
 
 RETRY_COUNT = 3
 BUSY_SECONDS = 15
+FREE_MS = 10
 _SET_ACCOUNT = "SELECT set_config('burrline.account', '{}', true)"
 _TRANSIENT = frozenset({"40001", "40P01"})  # serialization failure, deadlock
 
@@ -113,6 +115,30 @@ class Database:
         except self._errors as error:
             raise self._refusal(error) from error
 
+    def write_if_free(self, account_no: int, work: Callable[[Connection], None]) -> bool:
+        """Write what may as well be left out: not when anybody else writes, and never failing."""
+        if self._lock is not None and not self._lock.acquire(blocking=False):
+            return False
+        try:
+            with self._writer.connect() as connection:
+                _wait_for_locks(connection, FREE_MS)
+                try:
+                    with connection.begin():
+                        if not self.is_sqlite:
+                            connection.exec_driver_sql(_SET_ACCOUNT.format(int(account_no)))
+                            connection.exec_driver_sql(f"SET LOCAL lock_timeout = {FREE_MS}")
+                        work(connection)
+                finally:
+                    _wait_for_locks(connection, BUSY_SECONDS * 1000)
+            return True
+        except PoolTimeout:
+            return False
+        except self._errors:
+            return False
+        finally:
+            if self._lock is not None:
+                self._lock.release()
+
     def _in_transaction(
         self, engine: Engine, account_no: int | None, work: Callable[[Connection], T]
     ) -> T:
@@ -149,6 +175,9 @@ class DatabaseWithin(Database):
 
     def read(self, account_no: int | None, work: Callable[[Connection], T]) -> T:
         return work(self._connection)
+
+    def write_if_free(self, account_no: int, work: Callable[[Connection], None]) -> bool:
+        return False  # what may be left out stays out of somebody else's transaction
 
     def close(self) -> None:
         raise AssertionError("the transaction belongs to somebody else")
@@ -188,6 +217,13 @@ def _sqlite_engine(url: str, *, begin: str) -> Engine:
         connection.exec_driver_sql(begin)
 
     return engine
+
+
+def _wait_for_locks(connection: Connection, milliseconds: int) -> None:
+    """How long this connection to SQLite waits for other processes (outside any transaction)."""
+    if connection.dialect.name == "sqlite":
+        driver: Any = connection.connection.driver_connection
+        driver.execute(f"PRAGMA busy_timeout={milliseconds}").close()
 
 
 def single_connection_engine(url: str) -> Engine:

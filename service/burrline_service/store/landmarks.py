@@ -62,6 +62,7 @@ def of_grinders(
                 row.revision,
                 None if row.archived_ms is None else to_instant(row.archived_ms),
                 bool(row.is_shared),
+                row.early_revision,
             ),
             row.first_ms,
             row.last_ms,
@@ -101,6 +102,7 @@ _WITH_READING = (
 )
 _LANDMARKS = Many(
     "SELECT asked.grinder_no, kept.revision, kept.archived_before AS archived_ms, kept.is_shared,"
+    " kept.early_revision,"
     f" (SELECT run.started_ms{_RUNS} AND run.time_source <> {RECEIVED}"
     " ORDER BY run.started_ms LIMIT 1) AS first_ms,"
     f" (SELECT run.started_ms{_RUNS} AND run.started_ms < :end_ms"

@@ -19,10 +19,14 @@ class State:
     revision: int = 0
     archived_before: datetime | None = None
     is_shared: bool = False
+    early_revision: int = 0
 
 
 _OF_GRINDER = select(
-    grinder_state.c.revision, grinder_state.c.archived_before, grinder_state.c.is_shared
+    grinder_state.c.revision,
+    grinder_state.c.archived_before,
+    grinder_state.c.is_shared,
+    grinder_state.c.early_revision,
 ).where(
     grinder_state.c.account_no == bindparam("account_no"),
     grinder_state.c.grinder_no == bindparam("grinder_no"),

@@ -26,7 +26,7 @@ from ..core.grinds import (
     HAS_WEIGHED_GRAMS,
 )
 from ..core.records import GRAMS_BASES, PURPOSES
-from . import arrays, driver
+from . import arrays, driver, early
 from .row_columns import RunRow
 from .tables import (
     DAY_MS,
@@ -100,13 +100,25 @@ class Held(NamedTuple):
     is_corrected: bool
 
 
-def lock(connection: Connection, account_no: int, grinder_nos: Iterable[int]) -> dict[int, Held]:
-    """Take the grinders' state rows, sorted, and count up their revision."""
-    ordered = sorted(set(grinder_nos))
-    if connection.dialect.name == "postgresql":
-        rows = driver.rows_of(connection, _LOCK, (account_no, arrays.integers(ordered)))
-    else:
-        rows = driver.rows_of(connection, _LOCK_SQLITE, (account_no, str(ordered)))
+def lock(
+    connection: Connection,
+    account_no: int,
+    grinder_nos: Iterable[int],
+    *,
+    earliest_ms: int | None = None,
+    now_ms: int | None = None,
+) -> dict[int, Held]:
+    """Take the grinders' state rows, sorted, and count up their revision.
+
+    ``earliest_ms`` is the earliest own time of what changes, ``now_ms`` when it was received; see
+    ``early``. Left out, the change may reach as far back as can be.
+    """
+    statement, numbers = early.locking(
+        connection.dialect.name,
+        sorted(set(grinder_nos)),
+        is_early=early.is_early(earliest_ms, now_ms),
+    )
+    rows = driver.rows_of(connection, statement, (account_no, numbers))
     return {
         grinder_no: Held(grinder_no, first_source_no, bool(is_shared), bool(is_corrected))
         for grinder_no, first_source_no, is_shared, is_corrected in rows
@@ -209,15 +221,3 @@ _ADD_SQLITE = {
     table: adding(table.name, names, f"VALUES (?{', ?' * len(names)})")
     for table, names in _SUMS_COLUMNS.items()
 }
-COUNT_UP_AND_TELL = (
-    "ON CONFLICT (account_no, grinder_no) DO UPDATE SET revision = grinder_state.revision + 1"
-    " RETURNING grinder_no, first_source_no, is_shared, is_corrected"
-)
-_LOCK, _LOCK_SQLITE = (
-    f"INSERT INTO grinder_state (account_no, grinder_no, revision)"
-    f" SELECT {numbered} {COUNT_UP_AND_TELL}"
-    for numbered in (
-        "%s::int4, n, 1 FROM unnest(%s::int4[]) AS n",
-        "?, value, 1 FROM json_each(?) WHERE true",
-    )
-)

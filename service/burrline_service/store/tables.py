@@ -22,7 +22,7 @@ from sqlalchemy import (
     text,
 )
 
-from . import fact_tables
+from . import fact_tables, motor_tables
 from .table_kinds import column, metadata, of_account
 from .types import UtcDateTime
 
@@ -227,6 +227,8 @@ grinder_state = of_account(
     column("first_source_no", Integer, nullable=True),  # 0: runs that name none
     Column("is_shared", Boolean, nullable=False, server_default=false()),
     Column("is_corrected", Boolean, nullable=False, server_default=false()),
+    # the revision of the last change to what lay, when it was received, in the past of a fit
+    Column("early_revision", BigInteger, nullable=False, server_default="0"),
     key=("grinder_no",),
     is_hot=True,
 )
@@ -244,5 +246,6 @@ reply = of_account(
     constraints=(Index(None, "created_at"),),
 )
 
+MEMO_TABLES = (motor_tables.motor_fit,)
 FACT_TABLES = (fact_tables.entry, fact_tables.reading, fact_tables.watched)
 OF_ACCOUNT = tuple(table for table in metadata.sorted_tables if table.name != "account")

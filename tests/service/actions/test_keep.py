@@ -49,9 +49,9 @@ RUNS = [
         motor_celsius=40.0 + number % 9,
         purpose="cleaning" if number % 13 == 0 else "service",
     )
-    for number in range(240)
+    for number in range(560)
 ]
-FITTED_AT = NOW - 18 * DAY + 31 * MINUTE
+FITTED_AT = NOW - 46 * DAY + 31 * MINUTE
 
 
 def archive(database: Database, *, now: datetime = NOW, days: int = RETAINED_DAYS) -> int:
@@ -59,9 +59,9 @@ def archive(database: Database, *, now: datetime = NOW, days: int = RETAINED_DAY
 
 
 def chain(database: Database, *grinder_ids: str) -> Caller:
-    """Twenty days of runs on ``bar-1``, and a second burr set amid an hour long ago."""
+    """Seven weeks of runs on ``bar-1``, and a second burr set amid an hour long ago."""
     caller = new_chain(database, *grinder_ids)
-    fit(database, caller, "bar-1", "a", NOW - 30 * DAY)
+    fit(database, caller, "bar-1", "a", NOW - 60 * DAY)
     fit(database, caller, "bar-1", "b", FITTED_AT)
     send(database, caller, RUNS)
     return caller
@@ -166,7 +166,7 @@ def test_a_run_that_comes_late_into_the_archived_time_counts_and_is_archived_in_
 ) -> None:
     caller = chain(database)
     archive(database)
-    late = a_run(9000, NOW - 19 * DAY, grams=50.0)
+    late = a_run(9000, NOW - 47 * DAY, grams=50.0)
     before = status(database, caller).throughput
     assert send(database, caller, [late]) == ["accepted"]
     after = status(database, caller).throughput
@@ -197,7 +197,7 @@ def test_the_local_day_is_whole_in_a_zone_whose_days_begin_amid_an_hour(
     send(
         database,
         caller,
-        [a_run(n, NOW - 8 * DAY - n * 10 * MINUTE, grams=1.0 + n) for n in range(1000)],
+        [a_run(n, NOW - 8 * DAY - n * 50 * MINUTE, grams=1.0 + n) for n in range(1000)],
     )
     at = HORIZON + minutes * MINUTE
     before = status_text(status(database, caller, as_of=at))
@@ -262,7 +262,7 @@ def test_a_fitting_elsewhere_is_held_to_the_archive_of_the_grinder_it_leaves(
 
 def throughput(database: Database, caller: Caller) -> list[Any]:
     found = history.get_throughput(
-        database, caller, grinder_id="bar-1", by="day", from_at=NOW - 18 * DAY, now=NOW
+        database, caller, grinder_id="bar-1", by="day", from_at=NOW - 46 * DAY, now=NOW
     )
     return [
         (bucket.grams, bucket.cleaning_grams, bucket.run_count, bucket.run_seconds)
@@ -274,10 +274,10 @@ def test_a_purpose_told_amid_an_hour_holds_for_the_same_runs_after_the_archive(
     database: Database,
 ) -> None:
     caller = new_chain(database)
-    send(database, caller, [a_run(n, NOW - 9 * DAY - n * 7 * MINUTE) for n in range(2000)])
-    began_at = NOW - 15 * DAY + 31 * MINUTE
+    send(database, caller, [a_run(n, NOW - 37 * DAY - n * 7 * MINUTE) for n in range(2000)])
+    began_at = NOW - 43 * DAY + 31 * MINUTE
     told = {"purpose": "cleaning", "from_at": began_at, "to_at": began_at + DAY + 11 * MINUTE}
-    care = {"task": "motor_replaced", "at": NOW - 16 * DAY + 29 * MINUTE}
+    care = {"task": "motor_replaced", "at": NOW - 44 * DAY + 29 * MINUTE}
     entries.set_period(database, caller, grinder_id="bar-1", fields=told, now=NOW)
     entries.record_care(database, caller, grinder_id="bar-1", fields=care, now=NOW)
     before = throughput(database, caller), status_text(status(database, caller))
@@ -313,7 +313,7 @@ def test_local_days_that_begin_amid_an_archived_hour_lose_no_gram(database: Data
     caller = new_account(database)
     make_site(database, caller, time_zone="Asia/Kathmandu")
     make_grinder(database, caller)
-    send(database, caller, [a_run(n, NOW - 9 * DAY - n * 7 * MINUTE) for n in range(1500)])
+    send(database, caller, [a_run(n, NOW - 38 * DAY - n * 7 * MINUTE) for n in range(1500)])
     before = throughput(database, caller)
     assert archive(database) > 400
     after = throughput(database, caller)

@@ -185,4 +185,5 @@ def test_throughput_and_alerts_take_no_more_statements_for_longer(database: Data
             )
         )
 
-    assert alerts() <= alerts(grinder_id="bar-1") + 10
+    # beside the forecasts, which are made for each warm motor by itself
+    assert alerts() <= alerts(grinder_id="bar-1") + 40

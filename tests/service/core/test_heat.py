@@ -11,8 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from burrline_service.core.answers import MotorState
-from burrline_service.core.heat import STALE_SECONDS, class_limit_celsius, judge_reading
+from burrline_service.core.heat import STALE_SECONDS, judge_reading
 from burrline_service.core.records import THERMAL_CLASSES, Motor
+from burrline_service.core.thermal_classes import class_limit_celsius
 
 NOON = datetime(2026, 5, 4, 12, tzinfo=UTC)
 
@@ -105,8 +106,8 @@ def test_naive_instants_are_refused(field: str) -> None:
         judge_reading(**asked | {field: NOON.replace(tzinfo=None)})
 
 
-@pytest.mark.parametrize("thermal_class", [0, 90, 106, 220])
-def test_a_class_that_no_plate_may_name_is_refused_with_the_list(thermal_class: int) -> None:
+@pytest.mark.parametrize("thermal_class", [0, 100, 106, 240])
+def test_a_class_that_does_not_exist_is_refused_with_the_list(thermal_class: int) -> None:
     with pytest.raises(ValueError, match=f"{thermal_class} is none of"):
         class_limit_celsius(thermal_class)
     with pytest.raises(ValueError, match="none of"):

@@ -14,6 +14,7 @@ from answers import CheckedClient
 from burrline_service.actions import burrs, ingest, places
 from burrline_service.core.records import Caller, Run
 from burrline_service.store.database import Database
+from warm_motors import true_celsius, warm_runs, working_spans
 
 Browse = Callable[[str | None], CheckedClient]
 
@@ -168,3 +169,24 @@ def test_pages_load_nothing_from_elsewhere_and_cannot_be_framed(browse: Browse, 
     assert sheet is not None
     with client.get(sheet[1]) as style:
         assert style.status_code == 200
+
+
+def test_the_estimate_is_labelled_as_one_beside_the_reading_with_its_body(
+    browse: Browse, key: str, database: Database, caller: Caller, clock: Any
+) -> None:
+    now = clock()
+    site = {"site_id": "quay", "name": "The quay", "time_zone": "Europe/Oslo"}
+    places.create_site(database, caller, fields=site, now=now)
+    motor = {"sensor": "housing", "limit_celsius": 125}
+    plate = {"grinder_id": "warm-1", "site_id": "quay", "name": "Warm", "motor": motor}
+    places.create_grinder(database, caller, fields=plate, now=now)
+    spans = working_spans(now - timedelta(minutes=13), days=3)
+    ingest.add_runs(database, caller, runs=warm_runs(spans, grinder_id="warm-1"), now=now)
+    (row,) = rows_of(browse(None).get("/", headers=signed_in(key)).text)
+    found = re.search(r"estimated now, housing: (\d+) °C \((\d+) to (\d+) °C, 90 %\)", row)
+    assert found is not None
+    best, low, high = map(int, found.groups())
+    assert low <= best <= high
+    assert abs(best - true_celsius(spans, now)) < 3
+    assert "run on, at its limit in" in row
+    assert "limit 125 °C" in row
