@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta, timezone
 
-BEGINNING_AT = datetime(2026, 3, 1, 9, 30, tzinfo=UTC)
+BEGINNING_AT = datetime(2026, 3, 1, 9, 30, tzinfo=timezone.utc)
 
 
 class FakeTime:

@@ -36,6 +36,7 @@ from burrline._checked import checked_key, checked_timeout, checked_url, no_prox
 from burrline._trouble import (
     RETRIED_STATUSES,
     Failed,
+    http_date,
     json_object,
     looks_like,
     raise_broken,
@@ -125,6 +126,7 @@ class Transport:
         )
         self._device_clock = device_clock
         self.clock, self.now, self._sleep, self._uniform = clock, now, sleep, uniform
+        self.told_time: tuple[float, float] | None = None  # POSIX seconds, and this clock's then
         self._local = threading.local()
         log.debug("client for %s, key %s", self.url, self.key_ending)
 
@@ -179,10 +181,9 @@ class Transport:
 
     def close(self) -> None:
         """Close the connections of this thread; those of other threads end with their thread."""
-        kept = getattr(self._local, "kept", None)
+        kept, self._local.kept = getattr(self._local, "kept", None), None
         if kept is not None and kept[0] == os.getpid():
             kept[1].close()
-        self._local.kept = None
 
     def _pause_seconds(self, tries: int, retry_after_seconds: float | None) -> float:
         jitter = self._uniform(
@@ -241,7 +242,12 @@ class Transport:
             tries + 1,
             self.clock() - began - elapsed_seconds,
         )
-        return self._read(response, request)
+        answer = self._read(response, request)
+        told_at = http_date(response.headers.get("Date", ""))
+        if told_at is not None:  # in whole seconds, somewhere between sending and now
+            middle = (began + elapsed_seconds + self.clock()) / 2
+            self.told_time = (told_at.timestamp() + 0.5, middle)
+        return answer
 
     def _read(self, response: requests.Response, request: Request) -> Answer:
         status = response.status_code

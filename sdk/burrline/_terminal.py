@@ -15,7 +15,7 @@ from burrline._convert import Model, parse_instant
 from burrline._show import printable
 
 EX_OK, EX_USAGE, EX_DATAERR, EX_NOINPUT = 0, 64, 65, 66
-EX_UNAVAILABLE, EX_NOPERM, EX_CONFIG = 69, 77, 78
+EX_UNAVAILABLE, EX_CANTCREAT, EX_TEMPFAIL, EX_NOPERM, EX_CONFIG = 69, 73, 75, 77, 78
 DEADLINE_SECONDS = 60.0
 
 Verb = Callable[[Any, argparse.Namespace], int]

@@ -88,7 +88,8 @@ def looks_like(response: requests.Response) -> str:
     return f"{len(response.content)} bytes of {response.headers.get('Content-Type', 'no type')}"
 
 
-def _http_date(text: str) -> datetime | None:
+def http_date(text: str) -> datetime | None:
+    """The instant of a header such as Date; None where it is none."""
     try:
         found = parsedate_to_datetime(text)
     except (TypeError, ValueError, IndexError, OverflowError):
@@ -105,7 +106,7 @@ def retry_after_seconds(headers: Mapping[str, str], now: datetime) -> float | No
     value = headers.get("Retry-After", "").strip()
     if re.fullmatch(r"[0-9]{1,18}", value):
         return float(value)
-    until = _http_date(value)
+    until = http_date(value)
     if until is None:
         return None
-    return max(0.0, (until - (_http_date(headers.get("Date", "")) or now)).total_seconds())
+    return max(0.0, (until - (http_date(headers.get("Date", "")) or now)).total_seconds())

@@ -2,9 +2,10 @@
 
 The key comes from ``BURRLINE_KEY`` or a file named by ``--key-file``, never from an argument,
 where every user of the machine could read it. Exit codes are those of sysexits.h: 0 done,
-64 wrong usage, 65 refused, 66 no such file, 69 service not reachable, 77 key not good, 78 wrong
-settings; ``check`` has those of monitoring plugins: 0 ok, 1 caution, 2 alert, 3 unknown, and
-``ready`` 0 ready, 1 wait, 2 never, 3 unknown beside those of sysexits.
+64 wrong usage, 65 refused, 66 no such file, 69 service not reachable, 73 no spool to write,
+75 on disk and to be sent another time, 77 key not good, 78 wrong settings; ``check`` has those of
+monitoring plugins: 0 ok, 1 caution, 2 alert, 3 unknown, and ``ready`` 0 ready, 1 wait, 2 never,
+3 unknown beside those of sysexits.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from burrline import (
     _verb_apply,
     _verb_export,
     _verb_ready,
+    _verb_spool,
     _verbs_entries,
     _verbs_places,
     errors,
@@ -118,9 +120,15 @@ def _post(client: Client, options: argparse.Namespace) -> int:
         for name in (*map(attribute, (*NUMBER_FLAGS, *WORD_FLAGS)), "started_at")
         if getattr(options, name) is not None
     }
-    if (options.grinder_id is None) == (options.file is None):
-        raise Stop(EX_USAGE, "burrline post: name a grinder, or a --file of runs")
-    if options.file is None:
+    if (options.grinder_id is not None) + (options.file is not None) + options.stdin != 1:
+        raise Stop(EX_USAGE, "burrline post: name a grinder, or a --file of runs, or --stdin")
+    if options.stdin and not named:
+        return _verb_spool.post_stream(client, options)
+    if options.grinder_id is not None and options.spool is not None:
+        run = {"grinder_id": options.grinder_id, **named}
+        options.spool = options.spool or None
+        return _verb_spool.post_one(client, options, run)
+    if options.grinder_id is not None:
         outcome = client.add_run(grinder_id=options.grinder_id, **named)
         if options.json:
             say_json(outcome.to_json())
@@ -130,7 +138,9 @@ def _post(client: Client, options: argparse.Namespace) -> int:
                 say(f"  {finding.code}: {finding.detail}")
         return EX_OK
     if named:
-        raise Stop(EX_USAGE, "burrline post: with --file, the values come from the file")
+        raise Stop(EX_USAGE, "burrline post: with --file or --stdin, the values come from there")
+    if options.spool is not None:
+        raise Stop(EX_USAGE, "burrline post: --spool goes with a grinder or with --stdin")
     return _post_file(client, options)
 
 
@@ -226,6 +236,18 @@ def _parser() -> argparse.ArgumentParser:
         post.add_argument(f"--{flag}", metavar="TEXT", help=text)
     post.add_argument("--started-at", type=instant, metavar="INSTANT", help="RFC 3339")
     post.add_argument("--file", metavar="FILE", help="one JSON object per line; - for stdin")
+    post.add_argument(
+        "--stdin",
+        action="store_true",
+        help="runs as they end, one JSON object per line, each through the spool",
+    )
+    post.add_argument(
+        "--spool",
+        nargs="?",
+        const="",
+        metavar="FILE",
+        help="put it on disk first; exit code 75: there it is, and will be sent another time",
+    )
     post.add_argument("--quiet", action="store_true", help="print nothing but what went wrong")
 
     status = verbs.add("status", _status, "Show one grinder or the fleet.")
@@ -255,4 +277,5 @@ def _parser() -> argparse.ArgumentParser:
     _verbs_entries.add(verbs)
     _verb_apply.add(verbs)
     _verb_export.add(verbs)
+    _verb_spool.add(verbs)
     return parser

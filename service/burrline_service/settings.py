@@ -13,7 +13,7 @@ from sqlalchemy import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
 PREFIX = "BURRLINE_"
-OF_THE_SDK = frozenset({"BURRLINE_URL", "BURRLINE_KEY"})
+OF_THE_SDK = frozenset({"BURRLINE_URL", "BURRLINE_KEY", "BURRLINE_SPOOL"})
 MOST_DAYS = 36_500
 SECRETS_IN_QUERY = ("password", "sslpassword")
 LOG_LEVELS = ("debug", "info", "warning", "error")
