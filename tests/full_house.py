@@ -11,6 +11,7 @@ from typing import Any
 from burrline_service.actions import (
     admin,
     burrs,
+    checkpoints,
     entries,
     ingest,
     keep,
@@ -214,6 +215,27 @@ def _entries(database: Database, caller: Caller) -> None:
         }
         entries.record_care(database, caller, grinder_id="bar-1", fields=fields, now=NOW - HOUR)
     entries.void_care(database, caller, care_id="care-two", now=NOW - HOUR)
+    _checkpoints(database, caller)
+
+
+def _checkpoints(database: Database, caller: Caller) -> None:
+    sieves = {"kind": "sieve", "aperture_micrometres": [600.0, 300.0, 150.0]}
+    doses = [
+        {"dose_grams": 25.0, "distribution": {**sieves, "retained_grams": [4.0, 14.0, fine, 2.0]}}
+        for fine in (5.0, 4.9, 5.1)
+    ]
+    for checkpoint_id, days, fields in (
+        ("grind-test-0", 2, {"setting": 4.8, "session_id": "first", "coffee_lot": "hill-7"}),
+        ("grind-test-1", 30, {"setting": 4.8, "burr_grams": 2500.25, "note": "given"}),
+        ("grind-test-2", 76, {"setting": 4.8, "measured_at": OPENED_AT + 80 * DAY}),
+        ("grind-test-3", 77, {"setting": 9.0}),
+    ):
+        given = {"checkpoint_id": checkpoint_id, "ground_at": OPENED_AT + days * DAY}
+        given |= {"method": "sieve", "sieve_set_id": "sieves-1", "replicates": doses, **fields}
+        checkpoints.add_checkpoint(
+            database, caller, grinder_id="bar-1", fields=given, now=NOW - HOUR
+        )
+    checkpoints.void_checkpoint(database, caller, checkpoint_id="grind-test-3", now=NOW - HOUR)
 
 
 def _readings(database: Database, caller: Caller) -> None:

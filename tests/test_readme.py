@@ -34,8 +34,12 @@ def run_sample(kind: str, text: str, service: LiveService) -> str:
     return done.stdout
 
 
-def test_the_samples_post_a_run_and_read_the_changed_status(live_service: LiveService) -> None:
-    (curl, posting), (python, three_lines), (shell, commands), (_, mending) = samples()
+def test_the_samples_post_a_run_and_read_the_changed_status(
+    live_service: LiveService, tmp_path: Path
+) -> None:
+    (curl, posting), (python, three_lines), (shell, commands), (_, mending), (_, proving) = (
+        samples()
+    )
     assert (curl, python, shell) == ("sh", "python", "sh")
 
     answers = [json.loads(line) for line in run_sample(curl, posting, live_service).splitlines()]
@@ -59,6 +63,10 @@ def test_the_samples_post_a_run_and_read_the_changed_status(live_service: LiveSe
     assert alerts == {"items": [], "next_cursor": None}
     now = run_sample(python, three_lines, live_service)
     assert float(now) == pytest.approx(18.2 * 4 + 2500)  # one voided, one more, and the tally
+
+    told = run_sample(shell, proving.replace("dose-", f"{tmp_path}/dose-"), live_service)
+    assert "reserved, sieve: D50" in told
+    assert "1 checkpoint so far" in told
 
 
 def test_the_two_commands_are_there() -> None:

@@ -41,7 +41,7 @@ def add(verbs: Verbs) -> None:
         help="service, break_in, dial_in, measurement, purge or cleaning",
     )
     made.add_argument("--feed", metavar="TEXT", help="hopper or single_dose")
-    _add_id(made, "period_id")
+    add_id(made, "period_id")
     _add_stretch(made)
 
     made = verbs.add("tally", _tally, "Record grams over a stretch of time, without single runs.")
@@ -50,7 +50,7 @@ def add(verbs: Verbs) -> None:
     made.add_argument("--basis", metavar="TEXT", help="weighed_out, weighed_in, target, estimated")
     made.add_argument("--purpose", metavar="TEXT", help="default service")
     made.add_argument("--note", metavar="TEXT", help="what else there is to say")
-    _add_id(made, "tally_id")
+    add_id(made, "tally_id")
     _add_stretch(made)
 
     made = verbs.add("correct", _correct, "Undo a known mistake of a grinder's devices.")
@@ -71,12 +71,12 @@ def add(verbs: Verbs) -> None:
         help="nobody watched it then, whatever a sender said",
     )
     made.add_argument("--reason", metavar="TEXT", help="why, for those who look later")
-    _add_id(made, "correction_id")
+    add_id(made, "correction_id")
     _add_stretch(made)
 
     made = verbs.add(
         "void",
-        _void,
+        void,
         "Take runs, or something else entered, out of every answer.",
         more="Without a flag the ids are of runs. A correction is revoked: its runs count again.",
     )
@@ -109,17 +109,17 @@ def _add_care(care: Verbs) -> None:
         "--zero-setting", type=finite, metavar="N", help="where the burrs touch, found afterwards"
     )
     made.add_argument("--note", metavar="TEXT", help="what else there is to say")
-    _add_id(made, "care_id")
+    add_id(made, "care_id")
 
     made = care.add("list", _list_care, "List what was done to a grinder.")
     made.add_argument("grinder_id", metavar="GRINDER")
 
-    made = care.add("void", _void, "Take care entries out of every answer.")
+    made = care.add("void", void, "Take care entries out of every answer.")
     made.add_argument("ids", nargs="+", metavar="ID")
     made.set_defaults(kind="care")
 
 
-def _add_id(parser: argparse.ArgumentParser, name: str) -> None:
+def add_id(parser: argparse.ArgumentParser, name: str) -> None:
     parser.add_argument(
         "--id",
         dest=name,
@@ -204,10 +204,11 @@ VOIDS: dict[str, Callable[[Client, str], Model]] = {
     "care": Client.void_care,
     "correction": Client.revoke_correction,
     "burr_set": Client.void_burr_set,
+    "checkpoint": Client.void_checkpoint,
 }
 
 
-def _void(client: Client, options: argparse.Namespace) -> int:
+def void(client: Client, options: argparse.Namespace) -> int:
     done = "revoked" if options.kind == "correction" else "voided"
     answers = []
     for one in options.ids:

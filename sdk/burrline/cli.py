@@ -24,6 +24,7 @@ from burrline import (
     _verb_ready,
     _verb_spool,
     _verbs_entries,
+    _verbs_grind,
     _verbs_places,
     errors,
 )
@@ -275,6 +276,7 @@ def _parser() -> argparse.ArgumentParser:
     _verb_ready.add(verbs)
     _verbs_places.add(verbs)
     _verbs_entries.add(verbs)
+    _verbs_grind.add(verbs)
     _verb_apply.add(verbs)
     _verb_export.add(verbs)
     _verb_spool.add(verbs)

@@ -16,6 +16,7 @@ from burrline._checked import DEFAULT_URL
 from burrline._convert import body_of
 from burrline._entries import Entries
 from burrline._export import Export
+from burrline._grind import Grind
 from burrline._http import Answer, Transport
 from burrline._motors import Motors
 from burrline._over_time import OverTime
@@ -26,7 +27,7 @@ from burrline._runs import Runs
 from burrline.models import Key, KeyWithSecret, Liveness, Readiness, Status
 
 
-class Client(Places, Runs, Readings, Entries, OverTime, Motors, Export):
+class Client(Places, Runs, Readings, Entries, Grind, OverTime, Motors, Export):
     """Speaks to one burrline service with one key.
 
     >>> client = Client("http://127.0.0.1:8460", key="burrline_example")

@@ -29,19 +29,29 @@ __all__ = [
     "Alert",
     "BatchProblem",
     "BreakIn",
+    "BreakInAnswer",
     "Brew",
     "BrewInput",
     "Bucket",
     "BurrSet",
     "CareEntry",
     "Caution",
+    "Checkpoint",
+    "CheckpointWithSamples",
+    "Compared",
     "Correction",
+    "Curve",
+    "CurvePoint",
+    "Difference",
+    "Distribution",
     "Duty",
     "DutyHour",
     "DutyReport",
     "Fault",
     "Finding",
+    "Fit",
     "Fitting",
+    "Forecast",
     "Grind",
     "Grinder",
     "History",
@@ -49,6 +59,10 @@ __all__ = [
     "KeyWithSecret",
     "Limits",
     "Liveness",
+    "LogNormalFit",
+    "MeasuredCheckpoint",
+    "Missing",
+    "Mode",
     "Motor",
     "MotorReport",
     "MotorState",
@@ -56,20 +70,31 @@ __all__ = [
     "NewRun",
     "OpenAlert",
     "OpeningHours",
+    "ParameterLimits",
     "Parameters",
     "Period",
+    "PooledSizes",
+    "Prior",
     "RatedDuty",
     "Readiness",
     "Reading",
     "ReadingBatchOutcome",
     "ReadingProblem",
+    "Replicate",
+    "ReplicateWithSample",
+    "ResponseFit",
+    "RosinRammlerFit",
     "Run",
     "RunBatchOutcome",
     "RunOutcome",
     "RunReadiness",
+    "Said",
+    "SampleSizes",
+    "SampleSummary",
     "Segment",
     "Site",
     "Span",
+    "StageChange",
     "Status",
     "SuspectedTrip",
     "Tally",
@@ -145,12 +170,14 @@ class BatchProblem(Model):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BreakIn(Model):
-    """The break-in stage, by what is expected of such burrs."""
+    """The break-in stage, and what it rests on; `get_break_in` tells the rest."""
 
-    stage: Literal["unknown", "new", "breaking_in", "undecided"]
-    """Expectation can say where to look; it never says that a set has settled."""
-    basis: Literal["expected"]
-    """What the stage rests on."""
+    stage: Literal[
+        "unknown", "new", "breaking_in", "undecided", "settled", "drifting", "end_of_life"
+    ]
+    """`settled` is never said without a measurement: expectation ends in `undecided`."""
+    basis: Literal["measured", "inferred", "expected"]
+    """`measured` by checkpoints, `inferred`, or only `expected` of such burrs."""
     verdict: str
     """The reason, as a code."""
     sentence: str
@@ -158,13 +185,17 @@ class BreakIn(Model):
     burr_grams: float | None = None
     """Grams through the set that count for it."""
     low_remaining_grams: float | None = None
-    """Lower two-sided 95 % limit of the rule of thumb, in grams; null: unknown."""
+    """Lower two-sided 95 % limit of the forecast, in grams: from the checkpoints and what is
+    expected of such burrs, else by a rule of thumb; null: unknown.
+    """
     remaining_grams: float | None = None
-    """Middle of the rule of thumb, in grams; null: unknown, or passed."""
+    """Middle of the forecast, in grams; 0 once measured as settled; null: unknown, or passed."""
     high_remaining_grams: float | None = None
-    """Upper two-sided 95 % limit of the rule of thumb, in grams; null: unknown."""
+    """Upper two-sided 95 % limit of the forecast, in grams; null: unknown."""
     next_checkpoint_grams: float | None = None
-    """At so many grams a look at the grind tells most; null: unknown."""
+    """At so many grams through the set the next checkpoint decides most; null: unknown, or none is
+    needed.
+    """
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     @classmethod
@@ -181,6 +212,89 @@ class BreakIn(Model):
             remaining_grams=fields.maybe("remaining_grams", number),
             high_remaining_grams=fields.maybe("high_remaining_grams", number),
             next_checkpoint_grams=fields.maybe("next_checkpoint_grams", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BreakInAnswer(Model):
+    """How far the burr set in a grinder has broken in, with all it rests on."""
+
+    grinder_id: str
+    """The grinder."""
+    burr_set_id: str | None = None
+    """The set that is in; null: none is recorded."""
+    as_of: datetime
+    """The instant this answer is for."""
+    stage: Literal[
+        "unknown", "new", "breaking_in", "undecided", "settled", "drifting", "end_of_life"
+    ]
+    """`settled` is never said without a measurement."""
+    basis: Literal["measured", "inferred", "expected"]
+    """What the stage rests on."""
+    verdict: str
+    """The reason, as a code."""
+    sentence: str
+    """The same for a person."""
+    findings: tuple[str, ...]
+    """Every code that holds for the checkpoints, not only the one of the verdict."""
+    settled_at: datetime | None = None
+    """When the doses that proved it settled were ground; null: it is not proven."""
+    burr_grams: float | None = None
+    """Grams through the set since tracking began."""
+    total_burr_grams: float | None = None
+    """The same and what went through before, in grams; null where unknown."""
+    low_remaining_grams: float | None = None
+    """Lower limit of the forecast of what is left, in grams; null: unknown."""
+    remaining_grams: float | None = None
+    """Middle of that forecast, in grams; 0 once settled; null: unknown."""
+    high_remaining_grams: float | None = None
+    """Upper limit of it, in grams; null: unknown."""
+    next_checkpoint_grams: float | None = None
+    """At so many grams through the set the next checkpoint decides most; null: none needed."""
+    rated_life_grams: float | None = None
+    """What the set is rated for, in grams; null: not told."""
+    fit: Fit
+    """What the checkpoints tell, without any prior."""
+    forecast: Forecast | None = None
+    """What is expected; null without a burr set."""
+    checkpoints: tuple[MeasuredCheckpoint, ...]
+    """Of this set, in the order of time."""
+    curve: Curve
+    """The fitted curve."""
+    cautions: tuple[Said, ...]
+    """What to heed."""
+    changes: tuple[StageChange, ...]
+    """When measurements changed the stage, in order."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "BreakInAnswer") -> BreakInAnswer:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            grinder_id=fields.need("grinder_id", text),
+            burr_set_id=fields.maybe("burr_set_id", text),
+            as_of=fields.need("as_of", instant),
+            stage=fields.need("stage", choice),
+            basis=fields.need("basis", choice),
+            verdict=fields.need("verdict", text),
+            sentence=fields.need("sentence", text),
+            findings=fields.need("findings", listed(text)),
+            settled_at=fields.maybe("settled_at", instant),
+            burr_grams=fields.maybe("burr_grams", number),
+            total_burr_grams=fields.maybe("total_burr_grams", number),
+            low_remaining_grams=fields.maybe("low_remaining_grams", number),
+            remaining_grams=fields.maybe("remaining_grams", number),
+            high_remaining_grams=fields.maybe("high_remaining_grams", number),
+            next_checkpoint_grams=fields.maybe("next_checkpoint_grams", number),
+            rated_life_grams=fields.maybe("rated_life_grams", number),
+            fit=fields.need("fit", Fit.from_json),
+            forecast=fields.maybe("forecast", Forecast.from_json),
+            checkpoints=fields.need("checkpoints", listed(MeasuredCheckpoint.from_json)),
+            curve=fields.need("curve", Curve.from_json),
+            cautions=fields.need("cautions", listed(Said.from_json)),
+            changes=fields.need("changes", listed(StageChange.from_json)),
             extra=fields.rest(),
         )
 
@@ -426,6 +540,200 @@ class Caution(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Checkpoint(Model):
+    """The grind measured at one moment of a burr set's life."""
+
+    checkpoint_id: str
+    """The checkpoint's id."""
+    grinder_id: str
+    """The grinder it was ground with."""
+    burr_set_id: str | None = None
+    """The set that was in; null: none is recorded."""
+    ground_at: datetime
+    """When the doses were ground."""
+    measured_at: datetime | None = None
+    """When their sizes were measured."""
+    session_id: str | None = None
+    """Samples measured in one sitting share it."""
+    setting: float | None = None
+    """The grind setting, in the machine's own scale."""
+    rpm: float | None = None
+    """Burr speed, in revolutions per minute."""
+    burr_grams: float | None = None
+    """Grams through the set by `ground_at`, of runs begun before it; the mean over the doses where
+    they differ. Worked out whenever it is asked for, so a late run moves it. Null: no set is
+    recorded, or a dose was ground while another one was in.
+    """
+    burr_grams_basis: Literal["given", "runs"] | None = None
+    """`given` with the checkpoint, or counted from `runs`."""
+    method: Literal["sieve", "laser", "imaging", "percentiles"]
+    """How the sizes were measured."""
+    instrument_id: str | None = None
+    """Which instrument."""
+    sieve_set_id: str | None = None
+    """Which sieves."""
+    dispersant: str | None = None
+    """What the grounds were dispersed in."""
+    coffee_lot: str | None = None
+    """Which coffee, in your own words."""
+    note: str | None = None
+    """What else there is to say."""
+    fines_cut_micrometres: float
+    """What fines are finer than, in micrometres."""
+    replicates: tuple[Replicate, ...]
+    """The doses."""
+    pooled: PooledSizes
+    """The doses together."""
+    created_at: datetime
+    """When burrline recorded the checkpoint."""
+    voided_at: datetime | None = None
+    """When it was voided; null: it counts."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Checkpoint") -> Checkpoint:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            checkpoint_id=fields.need("checkpoint_id", text),
+            grinder_id=fields.need("grinder_id", text),
+            burr_set_id=fields.maybe("burr_set_id", text),
+            ground_at=fields.need("ground_at", instant),
+            measured_at=fields.maybe("measured_at", instant),
+            session_id=fields.maybe("session_id", text),
+            setting=fields.maybe("setting", number),
+            rpm=fields.maybe("rpm", number),
+            burr_grams=fields.maybe("burr_grams", number),
+            burr_grams_basis=fields.maybe("burr_grams_basis", choice),
+            method=fields.need("method", choice),
+            instrument_id=fields.maybe("instrument_id", text),
+            sieve_set_id=fields.maybe("sieve_set_id", text),
+            dispersant=fields.maybe("dispersant", text),
+            coffee_lot=fields.maybe("coffee_lot", text),
+            note=fields.maybe("note", text),
+            fines_cut_micrometres=fields.need("fines_cut_micrometres", number),
+            replicates=fields.need("replicates", listed(Replicate.from_json)),
+            pooled=fields.need("pooled", PooledSizes.from_json),
+            created_at=fields.need("created_at", instant),
+            voided_at=fields.maybe("voided_at", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckpointWithSamples(Model):
+    """A checkpoint with every distribution as it was sent."""
+
+    checkpoint_id: str
+    """The checkpoint's id."""
+    grinder_id: str
+    """The grinder it was ground with."""
+    burr_set_id: str | None = None
+    """The set that was in; null: none is recorded."""
+    ground_at: datetime
+    """When the doses were ground."""
+    measured_at: datetime | None = None
+    """When their sizes were measured."""
+    session_id: str | None = None
+    """Samples measured in one sitting share it."""
+    setting: float | None = None
+    """The grind setting, in the machine's own scale."""
+    rpm: float | None = None
+    """Burr speed, in revolutions per minute."""
+    burr_grams: float | None = None
+    """Grams through the set by `ground_at`, of runs begun before it; the mean over the doses where
+    they differ. Worked out whenever it is asked for, so a late run moves it. Null: no set is
+    recorded, or a dose was ground while another one was in.
+    """
+    burr_grams_basis: Literal["given", "runs"] | None = None
+    """`given` with the checkpoint, or counted from `runs`."""
+    method: Literal["sieve", "laser", "imaging", "percentiles"]
+    """How the sizes were measured."""
+    instrument_id: str | None = None
+    """Which instrument."""
+    sieve_set_id: str | None = None
+    """Which sieves."""
+    dispersant: str | None = None
+    """What the grounds were dispersed in."""
+    coffee_lot: str | None = None
+    """Which coffee, in your own words."""
+    note: str | None = None
+    """What else there is to say."""
+    fines_cut_micrometres: float
+    """What fines are finer than, in micrometres."""
+    replicates: tuple[ReplicateWithSample, ...]
+    """The doses, as sent."""
+    pooled: PooledSizes
+    """The doses together."""
+    created_at: datetime
+    """When burrline recorded the checkpoint."""
+    voided_at: datetime | None = None
+    """When it was voided; null: it counts."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(
+        cls, answer: object, where: str = "CheckpointWithSamples"
+    ) -> CheckpointWithSamples:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            checkpoint_id=fields.need("checkpoint_id", text),
+            grinder_id=fields.need("grinder_id", text),
+            burr_set_id=fields.maybe("burr_set_id", text),
+            ground_at=fields.need("ground_at", instant),
+            measured_at=fields.maybe("measured_at", instant),
+            session_id=fields.maybe("session_id", text),
+            setting=fields.maybe("setting", number),
+            rpm=fields.maybe("rpm", number),
+            burr_grams=fields.maybe("burr_grams", number),
+            burr_grams_basis=fields.maybe("burr_grams_basis", choice),
+            method=fields.need("method", choice),
+            instrument_id=fields.maybe("instrument_id", text),
+            sieve_set_id=fields.maybe("sieve_set_id", text),
+            dispersant=fields.maybe("dispersant", text),
+            coffee_lot=fields.maybe("coffee_lot", text),
+            note=fields.maybe("note", text),
+            fines_cut_micrometres=fields.need("fines_cut_micrometres", number),
+            replicates=fields.need("replicates", listed(ReplicateWithSample.from_json)),
+            pooled=fields.need("pooled", PooledSizes.from_json),
+            created_at=fields.need("created_at", instant),
+            voided_at=fields.maybe("voided_at", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compared(Model):
+    """What changed since the checkpoint before."""
+
+    response: Literal["d50", "fines"]
+    """D50 in micrometres, or fines as a fraction."""
+    before_checkpoint_id: str
+    """The checkpoint before."""
+    difference: Difference | None = None
+    """How far; null: see `reason`."""
+    reason: Said | None = None
+    """Why the two cannot be compared; null: they can."""
+    sentence: str
+    """The same for a person."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Compared") -> Compared:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            response=fields.need("response", choice),
+            before_checkpoint_id=fields.need("before_checkpoint_id", text),
+            difference=fields.maybe("difference", Difference.from_json),
+            reason=fields.maybe("reason", Said.from_json),
+            sentence=fields.need("sentence", text),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Correction(Model):
     """A known mistake, undone in every answer until it is revoked; several compose."""
 
@@ -477,6 +785,138 @@ class Correction(Model):
             reason=fields.need("reason", text),
             created_at=fields.need("created_at", instant),
             revoked_at=fields.maybe("revoked_at", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Curve(Model):
+    """The fitted curve for drawing, at the level of the latest coffee and seating."""
+
+    d50_micrometres: tuple[CurvePoint, ...]
+    """Empty without a fit of it."""
+    fines_fraction: tuple[CurvePoint, ...]
+    """Empty without a fit of it."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Curve") -> Curve:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            d50_micrometres=fields.need("d50_micrometres", listed(CurvePoint.from_json)),
+            fines_fraction=fields.need("fines_fraction", listed(CurvePoint.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CurvePoint(Model):
+    """A point of the curve with its band."""
+
+    burr_grams: float
+    """Grams through the set."""
+    low: float | None = None
+    """Lower edge of the band, two-sided 95 %."""
+    best: float | None = None
+    """The curve."""
+    high: float | None = None
+    """Upper edge of the band, two-sided 95 %."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "CurvePoint") -> CurvePoint:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            burr_grams=fields.need("burr_grams", number),
+            low=fields.maybe("low", number),
+            best=fields.maybe("best", number),
+            high=fields.maybe("high", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Difference(Model):
+    """A difference with its two-sided 95 % limits, in the response's unit."""
+
+    change: float
+    """This less the one before."""
+    low: float | None = None
+    """The lower limit; null: scatter unknown."""
+    high: float | None = None
+    """The upper limit; null: scatter unknown."""
+    verdict: Literal["rose", "fell", "no_change_shown", "scatter_unknown"]
+    """`no_change_shown` proves nothing about the change still to come."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Difference") -> Difference:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            change=fields.need("change", number),
+            low=fields.maybe("low", number),
+            high=fields.maybe("high", number),
+            verdict=fields.need("verdict", choice),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Distribution(Model):
+    """Particle sizes of one dose, as one of four kinds; members of the other kinds stay out."""
+
+    kind: Literal["sieve", "classes", "particles", "percentiles"]
+    """How the sizes are told."""
+    aperture_micrometres: tuple[float, ...] | None = None
+    """`sieve`: the apertures, in order."""
+    retained_grams: tuple[float, ...] | None = None
+    """`sieve`: the mass on each, in grams, and then the pan's."""
+    pan_low_micrometres: float | None = None
+    """`sieve`: the smallest size in the pan, where known. In micrometres."""
+    top_high_micrometres: float | None = None
+    """`sieve`: the largest size on the top sieve, where known. In micrometres."""
+    edge_micrometres: tuple[float, ...] | None = None
+    """`classes`: the edges in order, one more than classes."""
+    volume_fraction: tuple[float, ...] | None = None
+    """`classes`: the share of the volume in each."""
+    count: tuple[float, ...] | None = None
+    """`classes`: instead, the particles in each."""
+    diameter_micrometres: tuple[float, ...] | None = None
+    """`particles`: each diameter."""
+    d10_micrometres: float | None = None
+    """`percentiles`: 10 % of the mass is finer. In micrometres."""
+    d50_micrometres: float | None = None
+    """`percentiles`: half of the mass is finer. In micrometres."""
+    d90_micrometres: float | None = None
+    """`percentiles`: 90 % of the mass is finer. In micrometres."""
+    fines_fraction: float | None = None
+    """`percentiles`: the share finer than `fines_cut_micrometres`, 0 to 1."""
+    fines_cut_micrometres: float | None = None
+    """`percentiles`: what its fines are finer than. In micrometres."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Distribution") -> Distribution:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            kind=fields.need("kind", choice),
+            aperture_micrometres=fields.maybe("aperture_micrometres", listed(number)),
+            retained_grams=fields.maybe("retained_grams", listed(number)),
+            pan_low_micrometres=fields.maybe("pan_low_micrometres", number),
+            top_high_micrometres=fields.maybe("top_high_micrometres", number),
+            edge_micrometres=fields.maybe("edge_micrometres", listed(number)),
+            volume_fraction=fields.maybe("volume_fraction", listed(number)),
+            count=fields.maybe("count", listed(number)),
+            diameter_micrometres=fields.maybe("diameter_micrometres", listed(number)),
+            d10_micrometres=fields.maybe("d10_micrometres", number),
+            d50_micrometres=fields.maybe("d50_micrometres", number),
+            d90_micrometres=fields.maybe("d90_micrometres", number),
+            fines_fraction=fields.maybe("fines_fraction", number),
+            fines_cut_micrometres=fields.maybe("fines_cut_micrometres", number),
             extra=fields.rest(),
         )
 
@@ -683,6 +1123,35 @@ class Finding(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Fit(Model):
+    """The curve `y(m) = settled + (start - settled) exp(-m / tau)` through the checkpoints."""
+
+    tau_grams: Limits
+    """How fast the change fades, in grams; two-sided 95 % limits."""
+    settles_at_grams: Limits
+    """When less than the smallest change that matters is left, in grams through the set; two-sided
+    95 % limits.
+    """
+    d50_micrometres: ResponseFit
+    """The median size, in micrometres."""
+    fines_fraction: ResponseFit
+    """The fines, as a fraction."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Fit") -> Fit:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            tau_grams=fields.need("tau_grams", Limits.from_json),
+            settles_at_grams=fields.need("settles_at_grams", Limits.from_json),
+            d50_micrometres=fields.need("d50_micrometres", ResponseFit.from_json),
+            fines_fraction=fields.need("fines_fraction", ResponseFit.from_json),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Fitting(Model):
     """One stay of the set in a grinder: from `fitted_at` up to, not including, `removed_at`."""
 
@@ -707,6 +1176,45 @@ class Fitting(Model):
             fitted_at=fields.need("fitted_at", instant),
             removed_at=fields.maybe("removed_at", instant),
             is_removal_implied=fields.need("is_removal_implied", flag),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forecast(Model):
+    """What is expected from prior and checkpoints together; it never enters the verdict."""
+
+    prior: Prior
+    """What is believed before measuring."""
+    checkpoint_count: int
+    """On how many checkpoints it rests besides; 0: the prior alone."""
+    response: Literal["d50", "fines"] | None = None
+    """Which response was used; null: none."""
+    tau_grams: Limits
+    """How fast the change fades, in grams; two-sided 95 % limits."""
+    settles_at_grams: Limits
+    """When it settles, in grams through the set; two-sided 95 % limits."""
+    remaining_grams: Limits
+    """How much is left until then, in grams; two-sided 95 % limits."""
+    settled_probability: float | None = None
+    """How likely it has settled by now, 0 to 1; null: nothing measured."""
+    is_prior_conflict: bool
+    """These burrs do not behave like their class."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Forecast") -> Forecast:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            prior=fields.need("prior", Prior.from_json),
+            checkpoint_count=fields.need("checkpoint_count", integer),
+            response=fields.maybe("response", choice),
+            tau_grams=fields.need("tau_grams", Limits.from_json),
+            settles_at_grams=fields.need("settles_at_grams", Limits.from_json),
+            remaining_grams=fields.need("remaining_grams", Limits.from_json),
+            settled_probability=fields.maybe("settled_probability", number),
+            is_prior_conflict=fields.need("is_prior_conflict", flag),
             extra=fields.rest(),
         )
 
@@ -924,14 +1432,14 @@ class KeyWithSecret(Model):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits(Model):
-    """A value with its two-sided 90 % interval, in the unit of its name."""
+    """A number with its two-sided 95 % limits, in the unit its place is named for."""
 
     low: float | None = None
-    """Lower two-sided 90 % limit; null: none is known."""
+    """The lower limit; null: none is known."""
     best: float | None = None
-    """The best estimate; null: none is known."""
+    """The likeliest value; null: it cannot be told."""
     high: float | None = None
-    """Upper two-sided 90 % limit; null: none is known."""
+    """The upper limit; null: none is known."""
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     @classmethod
@@ -960,6 +1468,138 @@ class Liveness(Model):
         fields = Fields(answer, where)
         return cls(
             status=fields.need("status", choice),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogNormalFit(Model):
+    """`Q(x) = Phi(ln(x / median) / log_sd)`, what is finer than x."""
+
+    method: Literal["probit_least_squares", "undersize_least_squares"]
+    """How it was fitted."""
+    log_sd: float
+    """Standard deviation of the logarithm of size."""
+    median_micrometres: float
+    """Half is finer, in micrometres."""
+    r_squared: float
+    """How much of the spread it explains, 0 to 1."""
+    point_count: int
+    """From how many points."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "LogNormalFit") -> LogNormalFit:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            method=fields.need("method", choice),
+            log_sd=fields.need("log_sd", number),
+            median_micrometres=fields.need("median_micrometres", number),
+            r_squared=fields.need("r_squared", number),
+            point_count=fields.need("point_count", integer),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredCheckpoint(Model):
+    """A checkpoint as the verdict sees it."""
+
+    checkpoint_id: str
+    """The checkpoint."""
+    grinder_id: str
+    """Where it was ground."""
+    ground_at: datetime
+    """When."""
+    burr_grams: float | None = None
+    """Grams through the set by then; null: unknown."""
+    burr_grams_basis: Literal["given", "runs"] | None = None
+    """`given` with the checkpoint, or counted from `runs`."""
+    method: Literal["sieve", "laser", "imaging", "percentiles"]
+    """How it was measured."""
+    setting: float | None = None
+    """The grind setting."""
+    coffee_lot: str | None = None
+    """Which coffee."""
+    pooled: PooledSizes
+    """Its doses together."""
+    is_joined: bool
+    """Whether it is part of the curve."""
+    left_out: tuple[Said, ...]
+    """Why it, or some value of it, is left out."""
+    compared: tuple[Compared, ...]
+    """Beside the one before, by response."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "MeasuredCheckpoint") -> MeasuredCheckpoint:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            checkpoint_id=fields.need("checkpoint_id", text),
+            grinder_id=fields.need("grinder_id", text),
+            ground_at=fields.need("ground_at", instant),
+            burr_grams=fields.maybe("burr_grams", number),
+            burr_grams_basis=fields.maybe("burr_grams_basis", choice),
+            method=fields.need("method", choice),
+            setting=fields.maybe("setting", number),
+            coffee_lot=fields.maybe("coffee_lot", text),
+            pooled=fields.need("pooled", PooledSizes.from_json),
+            is_joined=fields.need("is_joined", flag),
+            left_out=fields.need("left_out", listed(Said.from_json)),
+            compared=fields.need("compared", listed(Compared.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Missing(Model):
+    """Why a member is null."""
+
+    name: str
+    """The member that is null."""
+    code: str
+    """Why, for a program."""
+    detail: str
+    """Why, for a person."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Missing") -> Missing:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            name=fields.need("name", text),
+            code=fields.need("code", text),
+            detail=fields.need("detail", text),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mode(Model):
+    """A peak of the density over the logarithm of size."""
+
+    mode_micrometres: float
+    """The middle of its class, in micrometres."""
+    low_micrometres: float
+    """Where the class begins, in micrometres."""
+    high_micrometres: float
+    """Where it ends, in micrometres."""
+    volume_fraction: float
+    """The share of the volume in it, as a fraction."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Mode") -> Mode:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            mode_micrometres=fields.need("mode_micrometres", number),
+            low_micrometres=fields.need("low_micrometres", number),
+            high_micrometres=fields.need("high_micrometres", number),
+            volume_fraction=fields.need("volume_fraction", number),
             extra=fields.rest(),
         )
 
@@ -1370,22 +2010,46 @@ class OpeningHours(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ParameterLimits(Model):
+    """A value with its two-sided 90 % interval, in the unit of its name."""
+
+    low: float | None = None
+    """Lower two-sided 90 % limit; null: none is known."""
+    best: float | None = None
+    """The best estimate; null: none is known."""
+    high: float | None = None
+    """Upper two-sided 90 % limit; null: none is known."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "ParameterLimits") -> ParameterLimits:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            low=fields.maybe("low", number),
+            best=fields.maybe("best", number),
+            high=fields.maybe("high", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Parameters(Model):
     """The temperature model: one body, warmed while the motor runs, cooled while it rests."""
 
-    rise_kelvin: Limits | None = None
+    rise_kelvin: ParameterLimits | None = None
     """How far above ambient it would settle if it never stopped, in kelvin, with its two-sided 90 %
     interval; null: the readings do not tell.
     """
-    heating_time_constant_seconds: Limits | None = None
+    heating_time_constant_seconds: ParameterLimits | None = None
     """How fast it warms while it runs, in seconds, with its two-sided 90 % interval; null: the
     readings do not tell.
     """
-    cooling_time_constant_seconds: Limits | None = None
+    cooling_time_constant_seconds: ParameterLimits | None = None
     """How fast it cools at rest, in seconds, with its two-sided 90 % interval; null: the readings
     do not tell.
     """
-    ambient_celsius: Limits | None = None
+    ambient_celsius: ParameterLimits | None = None
     """The air around it, in degrees Celsius, with its two-sided 90 % interval; null: the readings
     do not tell.
     """
@@ -1396,14 +2060,14 @@ class Parameters(Model):
         """Read an answer's JSON object; ``ValueError`` names what does not fit."""
         fields = Fields(answer, where)
         return cls(
-            rise_kelvin=fields.maybe("rise_kelvin", Limits.from_json),
+            rise_kelvin=fields.maybe("rise_kelvin", ParameterLimits.from_json),
             heating_time_constant_seconds=fields.maybe(
-                "heating_time_constant_seconds", Limits.from_json
+                "heating_time_constant_seconds", ParameterLimits.from_json
             ),
             cooling_time_constant_seconds=fields.maybe(
-                "cooling_time_constant_seconds", Limits.from_json
+                "cooling_time_constant_seconds", ParameterLimits.from_json
             ),
-            ambient_celsius=fields.maybe("ambient_celsius", Limits.from_json),
+            ambient_celsius=fields.maybe("ambient_celsius", ParameterLimits.from_json),
             extra=fields.rest(),
         )
 
@@ -1454,6 +2118,80 @@ class Period(Model):
             feed=fields.maybe("feed", choice),
             created_at=fields.need("created_at", instant),
             voided_at=fields.maybe("voided_at", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PooledSizes(Model):
+    """The doses of a checkpoint together: geometric means of sizes, the plain mean of fines."""
+
+    replicate_count: int
+    """How many doses."""
+    d10_micrometres: float | None = None
+    """10 % of the mass is finer, in micrometres."""
+    d50_micrometres: float | None = None
+    """Half of the mass is finer, in micrometres."""
+    d90_micrometres: float | None = None
+    """90 % of the mass is finer, in micrometres."""
+    span: float | None = None
+    """(D90 - D10) / D50."""
+    fines_fraction: float | None = None
+    """What is finer than `fines_cut_micrometres`, as a fraction."""
+    fines_cut_micrometres: float
+    """What fines are finer than, in micrometres."""
+    d50_log_sd: float | None = None
+    """Standard deviation of ln D50 between the doses; null with one dose."""
+    fines_sd_fraction: float | None = None
+    """Standard deviation of the fines fraction between the doses; null with one dose."""
+    missing: tuple[Missing, ...]
+    """Why members are null."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "PooledSizes") -> PooledSizes:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            replicate_count=fields.need("replicate_count", integer),
+            d10_micrometres=fields.maybe("d10_micrometres", number),
+            d50_micrometres=fields.maybe("d50_micrometres", number),
+            d90_micrometres=fields.maybe("d90_micrometres", number),
+            span=fields.maybe("span", number),
+            fines_fraction=fields.maybe("fines_fraction", number),
+            fines_cut_micrometres=fields.need("fines_cut_micrometres", number),
+            d50_log_sd=fields.maybe("d50_log_sd", number),
+            fines_sd_fraction=fields.maybe("fines_sd_fraction", number),
+            missing=fields.need("missing", listed(Missing.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prior(Model):
+    """What is believed of such burrs before this set is measured."""
+
+    class_name: str
+    """Which burrs, in the plural."""
+    measured_set_count: int
+    """On how many other measured sets of this `burr_model` in the account it rests, whichever
+    grinders they are in; 0: it is a rule of thumb for shape and size.
+    """
+    tau_grams: Limits
+    """How fast such burrs settle, in grams; two-sided 95 % limits."""
+    enough_grams: float
+    """Grams that are enough for 95 of 100 such sets."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Prior") -> Prior:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            class_name=fields.need("class_name", text),
+            measured_set_count=fields.need("measured_set_count", integer),
+            tau_grams=fields.need("tau_grams", Limits.from_json),
+            enough_grams=fields.need("enough_grams", number),
             extra=fields.rest(),
         )
 
@@ -1612,6 +2350,135 @@ class ReadingProblem(Model):
             reading_id=fields.maybe("reading_id", text),
             outcome=fields.need("outcome", choice),
             errors=fields.need("errors", listed(Fault.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Replicate(Model):
+    """One dose of a checkpoint."""
+
+    dose_grams: float | None = None
+    """The dose, in grams."""
+    ground_at: datetime
+    """When it was ground."""
+    sizes: SampleSizes
+    """Its sizes."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Replicate") -> Replicate:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            dose_grams=fields.maybe("dose_grams", number),
+            ground_at=fields.need("ground_at", instant),
+            sizes=fields.need("sizes", SampleSizes.from_json),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReplicateWithSample(Model):
+    """One dose of a checkpoint, with its distribution as sent."""
+
+    dose_grams: float | None = None
+    """The dose, in grams."""
+    ground_at: datetime
+    """When it was ground."""
+    sizes: SampleSizes
+    """Its sizes."""
+    distribution: Distribution
+    """Its particle sizes, as sent."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "ReplicateWithSample") -> ReplicateWithSample:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            dose_grams=fields.maybe("dose_grams", number),
+            ground_at=fields.need("ground_at", instant),
+            sizes=fields.need("sizes", SampleSizes.from_json),
+            distribution=fields.need("distribution", Distribution.from_json),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResponseFit(Model):
+    """What the checkpoints tell of one response, in the unit its place is named for."""
+
+    is_judged: bool
+    """Whether this response is part of the verdict."""
+    start: Limits
+    """Its level at the first checkpoint; two-sided 95 % limits."""
+    settled: Limits
+    """The level it approaches; two-sided 95 % limits."""
+    remaining: Limits
+    """The change still to come after the last checkpoint, signed; two-sided 95 % limits."""
+    change: Limits
+    """The whole change since the first checkpoint, signed; two-sided 95 % limits."""
+    least_to_come: float | None = None
+    """At least so much is still to come, either way (one-sided 95 %, tau up to 30 kg)."""
+    most_to_come: float | None = None
+    """At most so much is still to come, either way (one-sided 95 %, tau up to 30 kg)."""
+    smallest_change: float | None = None
+    """The smallest change that matters: settled means that less is to come."""
+    sitting_sd: float | None = None
+    """Standard deviation between whole sittings of measuring."""
+    sitting_basis: Literal["control", "settled_checkpoints", "default"] | None = None
+    """What told `sitting_sd`."""
+    dose_sd: float | None = None
+    """Standard deviation between the doses of one checkpoint, pooled over all of them."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "ResponseFit") -> ResponseFit:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_judged=fields.need("is_judged", flag),
+            start=fields.need("start", Limits.from_json),
+            settled=fields.need("settled", Limits.from_json),
+            remaining=fields.need("remaining", Limits.from_json),
+            change=fields.need("change", Limits.from_json),
+            least_to_come=fields.maybe("least_to_come", number),
+            most_to_come=fields.maybe("most_to_come", number),
+            smallest_change=fields.maybe("smallest_change", number),
+            sitting_sd=fields.maybe("sitting_sd", number),
+            sitting_basis=fields.maybe("sitting_basis", choice),
+            dose_sd=fields.maybe("dose_sd", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RosinRammlerFit(Model):
+    """`R(x) = exp(-(x / scale)^exponent)`, what is coarser than x."""
+
+    method: Literal["loglog_least_squares", "undersize_least_squares"]
+    """How it was fitted."""
+    exponent: float
+    """The exponent."""
+    scale_micrometres: float
+    """36.8 % is coarser than this, in micrometres."""
+    r_squared: float
+    """How much of the spread it explains, 0 to 1."""
+    point_count: int
+    """From how many points."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "RosinRammlerFit") -> RosinRammlerFit:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            method=fields.need("method", choice),
+            exponent=fields.need("exponent", number),
+            scale_micrometres=fields.need("scale_micrometres", number),
+            r_squared=fields.need("r_squared", number),
+            point_count=fields.need("point_count", integer),
             extra=fields.rest(),
         )
 
@@ -1822,6 +2689,117 @@ class RunReadiness(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Said(Model):
+    """Something to know."""
+
+    code: str
+    """What, for a program."""
+    sentence: str
+    """The same for a person."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Said") -> Said:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            code=fields.need("code", text),
+            sentence=fields.need("sentence", text),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SampleSizes(Model):
+    """Sizes of one sample; a null has its reason in `missing`."""
+
+    d10_micrometres: float | None = None
+    """10 % of the mass is finer, in micrometres."""
+    d50_micrometres: float | None = None
+    """Half of the mass is finer, in micrometres."""
+    d90_micrometres: float | None = None
+    """90 % of the mass is finer, in micrometres."""
+    span: float | None = None
+    """(D90 - D10) / D50."""
+    fines_fraction: float | None = None
+    """What is finer than `fines_cut_micrometres`, as a fraction."""
+    fines_cut_micrometres: float
+    """What fines are finer than, in micrometres."""
+    missing: tuple[Missing, ...]
+    """Why members are null."""
+    findings: tuple[Finding, ...]
+    """What is remarkable; the sample counts all the same."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "SampleSizes") -> SampleSizes:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            d10_micrometres=fields.maybe("d10_micrometres", number),
+            d50_micrometres=fields.maybe("d50_micrometres", number),
+            d90_micrometres=fields.maybe("d90_micrometres", number),
+            span=fields.maybe("span", number),
+            fines_fraction=fields.maybe("fines_fraction", number),
+            fines_cut_micrometres=fields.need("fines_cut_micrometres", number),
+            missing=fields.need("missing", listed(Missing.from_json)),
+            findings=fields.need("findings", listed(Finding.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SampleSummary(Model):
+    """All that one distribution tells."""
+
+    kind: Literal["sieve", "classes", "particles", "percentiles"]
+    """How the sizes were told."""
+    sizes: SampleSizes
+    """Percentiles, span and fines."""
+    percentile_method: Literal["pchip_ln_size", "particle_steps", "as_given"]
+    """How percentiles were found."""
+    modes: tuple[Mode, ...]
+    """Peaks of the density over the logarithm of size, q*(ln x)."""
+    volume_mean_micrometres: float | None = None
+    """D[4,3], the mean size by volume, in micrometres."""
+    surface_mean_micrometres: float | None = None
+    """D[3,2], the mean size by surface, in micrometres."""
+    mean_method: Literal["geometric_mid", "uniform_number", "particle_sums"] | None = None
+    """How the means were found."""
+    rosin_rammler: tuple[RosinRammlerFit, ...]
+    """Rosin-Rammler fits, each with its method."""
+    log_normal: tuple[LogNormalFit, ...]
+    """Log-normal fits, each with its method."""
+    particle_count: int | None = None
+    """How many particles were measured; null: not told."""
+    missing: tuple[Missing, ...]
+    """Why members are null."""
+    findings: tuple[Finding, ...]
+    """What is remarkable; the sample counts all the same."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "SampleSummary") -> SampleSummary:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            kind=fields.need("kind", choice),
+            sizes=fields.need("sizes", SampleSizes.from_json),
+            percentile_method=fields.need("percentile_method", choice),
+            modes=fields.need("modes", listed(Mode.from_json)),
+            volume_mean_micrometres=fields.maybe("volume_mean_micrometres", number),
+            surface_mean_micrometres=fields.maybe("surface_mean_micrometres", number),
+            mean_method=fields.maybe("mean_method", choice),
+            rosin_rammler=fields.need("rosin_rammler", listed(RosinRammlerFit.from_json)),
+            log_normal=fields.need("log_normal", listed(LogNormalFit.from_json)),
+            particle_count=fields.maybe("particle_count", integer),
+            missing=fields.need("missing", listed(Missing.from_json)),
+            findings=fields.need("findings", listed(Finding.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Segment(Model):
     """From when on readings count; before it the motor, or its cooling, was another one."""
 
@@ -1896,6 +2874,52 @@ class Span(Model):
         return cls(
             from_at=fields.need("from", instant),
             to_at=fields.maybe("to", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StageChange(Model):
+    """The stage became another one."""
+
+    at: datetime
+    """When the doses that told it were ground."""
+    from_stage: (
+        Literal[
+            "unknown",
+            "new",
+            "breaking_in",
+            "undecided",
+            "settled",
+            "drifting",
+            "end_of_life",
+        ]
+        | None
+    ) = None
+    """What it was; null at the first."""
+    to_stage: Literal[
+        "unknown", "new", "breaking_in", "undecided", "settled", "drifting", "end_of_life"
+    ]
+    """What it became."""
+    basis: Literal["measured", "inferred", "expected"]
+    """What that rests on."""
+    verdict: str
+    """The reason, as a code."""
+    burr_grams: float | None = None
+    """Grams through the set then."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "StageChange") -> StageChange:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            at=fields.need("at", instant),
+            from_stage=fields.maybe("from_stage", choice),
+            to_stage=fields.need("to_stage", choice),
+            basis=fields.need("basis", choice),
+            verdict=fields.need("verdict", text),
+            burr_grams=fields.maybe("burr_grams", number),
             extra=fields.rest(),
         )
 

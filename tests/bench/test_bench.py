@@ -8,6 +8,7 @@ import psycopg
 import pytest
 
 from bench import (
+    break_in,
     footprint,
     goals,
     motor,
@@ -123,3 +124,9 @@ def test_row_level_security_can_be_weighed(
     assert seen == [False, True]
     assert found.keys() == {"record one run", "whole post", "one statement"}
     assert paired.ratio(found["whole post"], row_security.WITH, row_security.WITHOUT) > 0
+
+
+def test_a_break_in_can_be_timed(database: Database) -> None:
+    found = break_in.measure(database, repeats=1, calls=1)
+    assert all(seconds > 0 for times in found.values() for seconds in times)
+    assert found.keys() >= {break_in.BREAK_IN, break_in.MEASURED, break_in.BARE}

@@ -337,6 +337,7 @@ def _batch_cases() -> Iterable[Hostile]:
 
 _AT = "2026-03-01T08:00:00Z"
 _LATER = "2026-03-01T09:00:00Z"
+_SIZES = {"kind": "percentiles", "d50_micrometres": 318.5}
 _ENTRIES: dict[str, tuple[str, dict[str, Any]]] = {
     "reading": ("/v1/readings", {"grinder_id": "own-bar", "at": _AT, "motor_celsius": 41.5}),
     "tally": (
@@ -349,9 +350,22 @@ _ENTRIES: dict[str, tuple[str, dict[str, Any]]] = {
         {"grinder_id": "own-bar", "from": _AT, "to": _LATER, "grams_factor": 1, "reason": "none"},
     ),
     "care": ("/v1/grinders/own-bar/care", {"at": _AT, "task": "cleaning"}),
+    "checkpoint": (
+        "/v1/grinders/own-bar/checkpoints",
+        {"ground_at": _AT, "method": "percentiles", "replicates": [{"distribution": _SIZES}]},
+    ),
 }
-_AT_OF = {"reading": "at", "care": "at"}  # of the others it is called `from`
-_ENTRY_IDS = {"reading": "reading_id", "tally": "tally_id", "care": "care_id"}
+_AT_OF = {
+    "reading": "at",
+    "care": "at",
+    "checkpoint": "ground_at",
+}  # of the others it is called `from`
+_ENTRY_IDS = {
+    "reading": "reading_id",
+    "tally": "tally_id",
+    "care": "care_id",
+    "checkpoint": "checkpoint_id",
+}
 _LATEST = "9999-12-31T23:59:59Z"
 _EARLIEST = ("0000-01-01T00:00:00Z", "0001-01-01T00:00:00+23:59", "1899-12-31T23:59:59Z")
 
@@ -387,7 +401,7 @@ def _entry_cases() -> Iterable[Hostile]:
             for name in ("7 chars", "newline-at-the-end\n", "slash/es/in/it", "x" * 129, "٣" * 12):
                 yield entry(kind, f"id {name[:20]!r}", 422, **{_ENTRY_IDS[kind]: name})
     yield entry("reading", "to come", 200, at=_LATEST, reading_id="hostile-to-come")
-    for kind in ("tally", "period", "correction", "care"):
+    for kind in ("tally", "period", "correction", "care", "checkpoint"):
         yield entry(kind, "to come", 422, **{_AT_OF.get(kind, "from"): "2026-03-02T08:00:01Z"})
     for kind in ("tally", "period", "correction"):
         yield entry(kind, "ends as it begins", 422, to=_AT)
@@ -409,12 +423,32 @@ def _entry_cases() -> Iterable[Hostile]:
     yield entry("tally", "of an unknown basis", 422, basis="guessed")
     yield entry("care", "of an unknown task", 422, task="prayer")
     yield entry("care", "note of 1001 characters", 422, note="x" * 1001)
+    for name, sizes in (
+        ("of nothing", {}),
+        ("of an unknown kind", {"kind": "guessed"}),
+        ("of no size", {"kind": "percentiles"}),
+        ("of two kinds", {**_SIZES, "edge_micrometres": [1, 2]}),
+        ("of disordered sizes", {**_SIZES, "d10_micrometres": 400}),
+        ("of a negative mass", {"kind": "sieve", "aperture_micrometres": [500],
+                                "retained_grams": [1, -1]}),
+        ("of masses that are nothing", {"kind": "sieve", "aperture_micrometres": [500],
+                                        "retained_grams": [0, 0]}),
+    ):  # fmt: skip
+        yield entry("checkpoint", f"a dose {name}", 422, replicates=[{"distribution": sizes}])
+    yield entry("checkpoint", "without doses", 422, replicates=[])
+    yield entry("checkpoint", "of 31 doses", 422, replicates=[{"distribution": _SIZES}] * 31)
+    yield entry("checkpoint", "of less than nothing", 422, burr_grams=-1)
+    yield entry("checkpoint", "of an unknown method", 422, method="guess")
+    yield case("break-in to come", "GET", f"/v1/grinders/own-bar/break-in?as_of={_LATEST}", 422)
+    yield case("break-in of old", "GET", f"/v1/grinders/own-bar/break-in?as_of={_EARLIEST[0]}", 200)
+    yield case("break-in of nobody's", "GET", "/v1/grinders/nil-bar/break-in", 404)
     yield entry("reading", "of nothing", 422, motor_celsius=None)
     yield entry("reading", "at two times", 422, age_seconds=5)
     yield entry("reading", "uptime of no boot", 422, at="absent", uptime_seconds=5)
     yield entry("reading", "running as text", 422, is_running="true")
     for path in ("tallies/own-tally-0001/void", "periods/own-period-0001/void",
                  "corrections/own-correction-0001/revoke", "care/own-care-0001/void",
+                 "checkpoints/own-checkpoint-0001/void",
                  "readings/own-reading-0001/void", "burr-sets/own-burrs-2/void"):  # fmt: skip
         yield case(f"a body where none belongs: {path}", "POST", f"/v1/{path}", 422, body='{"a":1}')
         yield case(f"method: GET {path}", "GET", f"/v1/{path}", 405)
@@ -535,7 +569,7 @@ def _over_time_cases() -> Iterable[Hostile]:
     ):
         yield case(f"Accept: {accept[:30]}", "GET", _RUNS, 200, Accept=accept)
     yield case("Accept: csv, a page of", "GET", f"{_RUNS}?limit=1", 422, Accept="text/csv")
-    for name in ("tallies", "periods", "corrections", "care", "readings"):
+    for name in ("tallies", "periods", "corrections", "care", "readings", "checkpoints"):
         path = f"/v1/grinders/own-bar/{name}"
         yield get(f"{name} from after to", f"{path}?from={_LATER}&to={_AT}", 200)
         yield get(f"{name} of all of time", f"{path}?from={_ENDS_OF_TIME[0]}&to={_LATEST}", 200)

@@ -26,7 +26,7 @@ from burrline_service.settings import read_settings
 from burrline_service.store.database import Database
 from burrline_service.store.tables import metadata
 from databases import MadeDatabase
-from doors.valid_requests import NOW, Ids, instant, request_of, url_of
+from doors.valid_requests import NOW, Ids, instant, new_checkpoint, request_of, url_of
 
 OWN, BEYOND, FAR, ABSENT = (Ids.named(word) for word in ("own", "bey", "far", "nil"))
 # What is voided once is not voided again: each kind of key gets its own set to void.
@@ -155,6 +155,14 @@ class Scene:
             (
                 f"/v1/grinders/{ids.grinder_id}/care",
                 {"care_id": ids.care_id + more, "at": at, "task": "cleaning"},
+            ),
+            (
+                f"/v1/grinders/{ids.grinder_id}/checkpoints",
+                {
+                    **new_checkpoint(ids, 0),
+                    "checkpoint_id": ids.checkpoint_id + more,
+                    "ground_at": at,
+                },
             ),
         ]
 

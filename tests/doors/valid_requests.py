@@ -41,6 +41,7 @@ class Ids:
     period_id: str
     correction_id: str
     care_id: str
+    checkpoint_id: str
     spare_burr_set_id: str  # to be voided
     key_id: str
 
@@ -58,6 +59,7 @@ class Ids:
             period_id=f"{word}-period-0001",
             correction_id=f"{word}-correction-0001",
             care_id=f"{word}-care-0001",
+            checkpoint_id=f"{word}-checkpoint-0001",
             spare_burr_set_id=f"{word}-spare",
             key_id=f"{word}Key00" if key_id is None else key_id,
         )
@@ -160,6 +162,23 @@ def new_care(ids: Ids, serial: int) -> dict[str, Any]:
     }
 
 
+SIEVES = {
+    "kind": "sieve",
+    "aperture_micrometres": [850, 600, 425, 300, 212, 150, 106, 75],
+    "retained_grams": [0.4, 3.1, 7.2, 6.6, 3.4, 1.9, 1.2, 0.8, 0.4],
+}
+
+
+def new_checkpoint(ids: Ids, serial: int) -> dict[str, Any]:
+    return {
+        "checkpoint_id": f"fresh-checkpoint-{serial:06}",
+        "ground_at": instant(NOW - timedelta(days=1)),
+        "method": "sieve",
+        "setting": 4.8,
+        "replicates": [{"dose_grams": 25, "distribution": SIEVES}] * 2,
+    }
+
+
 Body = Callable[[Ids, int], Any]
 NO_BODY: Body | None = None
 
@@ -198,6 +217,12 @@ BODIES: dict[str, Body | None] = {
     "record_care": new_care,
     "list_care": NO_BODY,
     "void_care": NO_BODY,
+    "summarize_sample": lambda ids, serial: {"distribution": SIEVES},
+    "add_checkpoint": new_checkpoint,
+    "list_checkpoints": NO_BODY,
+    "get_checkpoint": NO_BODY,
+    "void_checkpoint": NO_BODY,
+    "get_break_in": NO_BODY,
     "get_throughput": NO_BODY,
     "list_alerts": NO_BODY,
     "get_duty": NO_BODY,
@@ -332,6 +357,7 @@ CHOSEN_IDS = frozenset(
         ("add_readings", "readings.reading_id"),
         ("add_tally", "tally_id"),
         ("record_care", "care_id"),
+        ("add_checkpoint", "checkpoint_id"),
         ("set_period", "period_id"),
         ("add_correction", "correction_id"),
     }
@@ -346,6 +372,10 @@ OPEN_IDS = frozenset(
         ("add_readings", "readings.boot_id"),
         ("add_readings", "run_id"),
         ("add_readings", "readings.run_id"),
+        # what measured the doses, in the sender's own words
+        ("add_checkpoint", "session_id"),
+        ("add_checkpoint", "instrument_id"),
+        ("add_checkpoint", "sieve_set_id"),
     }
 )
 

@@ -20,9 +20,12 @@ UNITS = frozenset(
         "micrometres",
         "millimetres",
         "probability",
+        "ratio",  # a quotient without a unit: t, F, weighted squares
+        "response",  # a measured quantity's own unit: micrometres or a fraction
         "second",  # grams_per_second
         "seconds",
         "setting",  # the dial's own unit
+        "squares",  # of a response, summed
         "rpm",
         "watts",
     }
@@ -38,6 +41,14 @@ UNITLESS_FIELDS = frozenset(
         "burrline_service.core.records.Grind.setting_step",  # a setting, the contract's word
         "burrline_service.core.entered.Correction.grams_offset",  # grams, the contract's word
         "burrline_service.core.entered.Correction.grams_factor",  # has no unit
+        # ratios and logarithms, which have no unit, by the words of the standards
+        "burrline_service.core.particles_records.SampleSizes.span",
+        "burrline_service.core.particles_records.PooledSizes.span",
+        "burrline_service.core.particles_records.PooledSizes.d50_log_sd",
+        "burrline_service.core.particles_records.RosinRammlerFit.exponent",
+        "burrline_service.core.particles_records.RosinRammlerFit.r_squared",
+        "burrline_service.core.particles_records.LogNormalFit.log_sd",
+        "burrline_service.core.particles_records.LogNormalFit.r_squared",
         "burrline_service.core.motor_answers.MotorReport.seconds_to_limit",  # the contract's word
         "burrline_service.core.answers.MotorState.seconds_to_limit",  # the contract's word
         "burrline_service.core.motor_answers.Limits.low",  # in the unit of the field it stands in

@@ -43,6 +43,7 @@ OWN_ROOMS = {
         "core.motor_answers",
         "core.entered",
         "core.errors",
+        "core.particles_records",
     },
     "pages": {"pages", "actions", "core.records", "core.answers", "core.errors"},
     "demo": {"demo"},

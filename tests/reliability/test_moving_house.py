@@ -115,18 +115,22 @@ class Answers:
         self._one("/v1/sites/mill-lane", "/v1/sites/quay")
         for grinder_id in GRINDERS:
             at = f"/v1/grinders/{grinder_id}"
+            self._one(f"{at}/break-in")
             self._one(at, f"{at}/status", f"{at}/runs?format=csv", f"{at}/runs?format=ndjson")
             for as_of in (NOW, NOW - 3 * DAY - 17 * HOUR, NOW - 29 * DAY):
                 self._one(f"{at}/status?as_of={text(as_of)}")
+                self._one(f"{at}/break-in?as_of={text(as_of)}")
                 self._throughput(grinder_id, "hour", as_of=as_of)
                 self._throughput(grinder_id, "day", as_of=as_of)
             self._throughput(grinder_id, "week", from_at=OPENED_AT)
             for noun in (
                 "burr-sets", "runs", "readings", "tallies", "periods", "corrections", "care",
+                "checkpoints",
             ):  # fmt: skip
                 self._list(f"{at}/{noun}")
         for burr_set_id in ("first", "second", "late", "mistaken"):
             self._one(f"/v1/burr-sets/{burr_set_id}")
+        self._one("/v1/checkpoints/grind-test-0", "/v1/checkpoints/grind-test-3")
         self._one("/v1/runs/bar-1-083-02", "/v1/runs/bar-1-083-05")
         return self.found
 
@@ -214,7 +218,8 @@ def test_the_house_has_something_in_every_table(house: tuple[Database, Caller]) 
     kinds = {json.loads(line)["kind"] for line in exported(database, caller)}
     assert kinds == {
         "header", "account", "site", "grinder", "burr_set", "source", "tally", "period",
-        "correction", "care", "watched", "reading", "run", "archived_hours", "archived_run", "end",
+        "correction", "care", "checkpoint", "watched", "reading", "run", "archived_hours",
+        "archived_run", "end",
     }  # fmt: skip
 
 

@@ -72,6 +72,74 @@ def grams(client: Client, grinder_id: str) -> float:
     return client.get_status(grinder_id).throughput.grinder_grams
 
 
+# --- the grind ----------------------------------------------------------------------------------
+
+SIEVES = "aperture_micrometres,retained_grams\n600,4\n425,7\n300,6.5\n150,4.5\npan,{pan}\n"
+
+
+def _doses(folder: Path) -> list[str]:
+    files = []
+    for number, pan in enumerate((3.0, 3.1, 2.9)):
+        file = folder / f"dose-{number}.csv"
+        file.write_text(SIEVES.format(pan=pan))
+        files.append(str(file))
+    return files
+
+
+def test_checkpoints_are_added_from_tables_listed_and_voided(
+    run: Run, client: Client, grinder_id: str, mark: str, tmp_path: Path
+) -> None:
+    at = datetime.now(UTC) - timedelta(days=3)
+    client.fit_burr_set(
+        grinder_id, burr_set_id=f"set-{mark}", geometry="flat", diameter_millimetres=64,
+        prior_grams=0, fitted_at=at,
+    )  # fmt: skip
+    client.add_run(grinder_id=grinder_id, grams=2500, started_at=at + timedelta(hours=1))
+    told = ("--setting", "4.8", "--lot", "lot-7", "--sieves", "bar", "--dose", "25")
+    added = good(
+        run("checkpoint", "add", grinder_id, "--sieve", *_doses(tmp_path), *told,
+            "--at", ago(days=1), "--id", f"check-{mark}")
+    )  # fmt: skip
+    assert added.startswith(f"check-{mark}: ")
+    assert f"set-{mark} at 2.5 kg, setting 4.8, lot-7, sieve: D50" in added
+    assert "(3 doses)" in added
+    assert good(run("checkpoint", "list", grinder_id)) == added
+    # four sieves, and the pan's 3 g of 25 g lie below 150 um: 12 % is finer than that
+    sizes = client.get_checkpoint(f"check-{mark}").pooled
+    assert 300 < (sizes.d50_micrometres or 0) < 425
+    words = good(run("break-in", grinder_id))
+    assert "1 checkpoint so far" in words
+    assert f"2.5 kg check-{mark}: D50" in words
+    answer = json.loads(good(run("break-in", grinder_id, "--json")))
+    assert answer == client.get_break_in(grinder_id).to_json() | {"as_of": answer["as_of"]}
+    earlier = json.loads(good(run("break-in", grinder_id, "--json", "--as-of", ago(days=2))))
+    assert earlier["checkpoints"] == []
+    assert good(run("checkpoint", "void", f"check-{mark}")) == f"check-{mark} voided\n"
+    assert "(voided " in good(run("checkpoint", "list", grinder_id))
+    assert client.get_break_in(grinder_id).checkpoints == ()
+
+
+def test_a_table_is_summed_up_or_refused_with_its_line(
+    run: Run, grinder_id: str, tmp_path: Path
+) -> None:
+    (file, *_) = _doses(tmp_path)
+    assert "D50 um" in good(run("checkpoint", "summarize", "--sieve", file))
+    code, _, err = run("checkpoint", "add", grinder_id, "--laser", file)
+    assert (code, "is no table for --laser" in err) == (64, True)
+    Path(file).write_text("aperture_micrometres,retained_grams\n600,4\n")
+    code, out, err = run("checkpoint", "add", grinder_id, "--sieve", file)
+    assert (code, out) == (65, "")
+    assert err == f"burrline: {file}: Add a row pan with what lay in it (0 if it was empty).\n"
+    code, _, err = run("checkpoint", "add", grinder_id, "--sieve", str(tmp_path / "none.csv"))
+    assert code == 66
+
+
+def test_break_in_of_a_grinder_without_burrs_says_so(run: Run, grinder_id: str) -> None:
+    words = good(run("break-in", grinder_id))
+    assert "no burr set is in" in words
+    assert "unknown (expected, not measured)" in words
+
+
 # --- grinder ------------------------------------------------------------------------------------
 
 

@@ -6,15 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from ..core.burrs import end_of
 from ..core.calendar import day_bounds
 from ..core.duty import DEFAULT_CYCLE_SECONDS, rating_limit
 from ..core.episode_facts import DatedLimits
 from ..core.open_now import look_back_ms
-from ..core.quality import FUTURE_SECONDS
 from ..core.records import Grinder
 from ..store import burr_sets, landmarks, readings, stretches
-from ..store.burr_sets import BurrSetRow, FittingRow
+from ..store.burr_sets import BurrSetRow
 from ..store.database import Connection
 from ..store.grinders import GrinderRow
 from ..store.landmarks import Landmarks
@@ -23,8 +21,8 @@ from ..store.tables import HOUR_MS
 from ..store.types import to_milliseconds
 from . import running
 from .alerting import limits_of
+from .burr_grams import Ended, ends_ms, stays_by, with_ends
 from .counting import Counter, counters_of
-from .fittings import entries_of
 from .watched_time import watched_times
 
 READING_LOOK_BACK_MS = 24 * HOUR_MS
@@ -50,7 +48,8 @@ class Asked:
     """What one answer is about; instants in ms, ``end_ms`` is where counting runs stops.
 
     ``recent`` are the runs, and ``running`` the motor time of runs yet to be told, that last into
-    the trailing time that duty and alerts look at. ``burr_set`` is the one in the grinder.
+    the trailing time that duty and alerts look at. ``burr_set`` is the one in the grinder;
+    ``has_checkpoints`` says that the grind was measured in some grinder it was in.
     """
 
     found: GrinderRow
@@ -67,6 +66,7 @@ class Asked:
     counter: Counter
     burr_set: BurrSetRow | None
     stays: tuple[Stay, ...]
+    has_checkpoints: bool
 
     @property
     def grinder(self) -> Grinder:
@@ -84,9 +84,7 @@ def about(
     """Load what the answers about these grinders need, but for their sums."""
     at = now if as_of is None else as_of
     at_ms = to_milliseconds(at)
-    # A device whose clock runs a little ahead sees its run counted at once.
-    ahead = timedelta(seconds=0 if as_of is not None else FUTURE_SECONDS)
-    end_ms = to_milliseconds(at + ahead) + 1
+    end_ms = ends_ms(at, is_asked=as_of is not None)
     zones = {row.site.time_zone for row in found}
     day_starts_ms = {zone: to_milliseconds(day_bounds(at, zone)[0]) for zone in zones}
     cycles_ms = {row.grinder_no: cycle_ms_of(row.grinder) for row in found}
@@ -141,6 +139,9 @@ def about(
             if row.grinder_no in fitted
             else None,
             stays=_stays(fitted.get(row.grinder_no, []), counters, at=at, end_ms=end_ms),
+            has_checkpoints=any(
+                marks[stay.grinder_no].has_checkpoints for stay, _ in fitted.get(row.grinder_no, [])
+            ),
         )
         for row in found
     ]
@@ -154,36 +155,21 @@ def cycle_ms_of(grinder: Grinder) -> int:
 
 def _fitted(
     connection: Connection, account_no: int, grinder_nos: list[int], at: datetime
-) -> dict[int, list[tuple[FittingRow, datetime | None]]]:
+) -> dict[int, Ended]:
     """Of each grinder with a set in it at the instant, that set's stays begun by then."""
     fitted = {}
     for number, around in burr_sets.fittings_of_grinders(
         connection, account_no, grinder_nos
     ).items():
         # a fitting to come cannot end one that lasts now, but neither may it be seen yet
-        entries = entries_of(around)
-        stays = [(row, end_of(entry, entries)) for row, entry in zip(around, entries, strict=True)]
-        current = next(
-            (
-                row
-                for row, ended_at in stays
-                if row.grinder_no == number
-                and row.fitted_at <= at
-                and (ended_at is None or ended_at > at)
-            ),
-            None,
-        )
-        if current is not None:
-            fitted[number] = [
-                (row, ended_at)
-                for row, ended_at in stays
-                if row.burr_set_no == current.burr_set_no and row.fitted_at <= at
-            ]
+        stays = stays_by(with_ends(around), number, at)
+        if stays:
+            fitted[number] = stays
     return fitted
 
 
 def _stays(
-    fitted: Sequence[tuple[FittingRow, datetime | None]],
+    fitted: Ended,
     counters: Mapping[int, Counter],
     *,
     at: datetime,

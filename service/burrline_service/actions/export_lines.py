@@ -21,7 +21,7 @@ from ..store.run_rows import over, run_id_of
 from ..store.tables import UNSTATED
 from ..store.types import to_instant
 
-ENTRY_KINDS = ("tally", "period", "correction", "care")
+ENTRY_KINDS = ("tally", "period", "correction", "care", "checkpoint")
 Thing = dict[str, Any]
 
 

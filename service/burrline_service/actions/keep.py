@@ -26,9 +26,10 @@ def archive_runs(
     """Move runs older than the retention out of the raw store, chunk by chunk.
 
     Their sums by hour and day stay, and their ids stay known, so a late copy is still a
-    duplicate. Runs in an hour in which a burr set or a motor came or went, or a purpose began or
-    ended, stay too: only they can tell which is which. Answers for instants within the retention
-    look back a little further; what they need stays as well.
+    duplicate. Runs in an hour in which a burr set or a motor came or went, a purpose began or
+    ended, or doses of a checkpoint were ground, stay too: only they can tell which is which.
+    Answers for instants within the retention look back a little further; what they need stays as
+    well.
     """
     horizon = (now - timedelta(days=retained_days)).replace(minute=0, second=0, microsecond=0)
     moved = 0
@@ -66,7 +67,8 @@ def _archive_chunk(
         for at in (row.fitted_at, row.removed_at):
             if at is not None:
                 kept_hours.add(to_milliseconds(at.astimezone(UTC)) // HOUR_MS)
-    told = entries.in_force(connection, account_no, [grinder_no], [entries.PERIOD, entries.CARE])
+    kinds = [entries.PERIOD, entries.CARE, entries.CHECKPOINT]
+    told = entries.in_force(connection, account_no, [grinder_no], kinds)
     kept_hours |= {at_ms // HOUR_MS for row in told for at_ms in entries.cuts_of(row)}
     moved = archive.move(
         connection,

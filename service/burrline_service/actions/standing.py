@@ -6,15 +6,14 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from ..core.answers import MotorState, OpenAlert, Status, Throughput
+from ..core.answers import BreakIn, MotorState, OpenAlert, Status, Throughput
 from ..core.episode_facts import Episode, Reading
 from ..core.episode_facts import Stretch as On
 from ..core.heat import judge_reading
-from ..core.nameplate import burr_set_of
 from ..core.open_now import may_be_open
 from ..core.prior import expected_break_in
 from ..core.records import BurrSet
-from ..core.throughput import estimated_grams, flow_grams_per_second
+from ..core.throughput import estimated_grams
 from ..store.database import Connection
 from ..store.grinders import GrinderRow
 from ..store.sums import Sums
@@ -23,6 +22,7 @@ from . import alerting, asked
 from .asked import Asked
 from .counting import count, counts_seconds, total_of
 from .on_time import duty_of, ran
+from .through import burr_set_in, flow_of, through, unweighed_grams, want_through
 
 if TYPE_CHECKING:
     from .motor_fitting import Memo
@@ -47,11 +47,11 @@ def statuses_of(
         one.counter.want(0, one.end_ms)
         one.counter.want(one.day_start_ms, one.end_ms)
         one.counter.want(one.counter.motor_began_ms, one.end_ms)
-        for stay in one.stays:
-            stay.counter.want(stay.from_ms, stay.to_ms)
+        want_through(one)
     counters = [one.counter for one in each] + [stay.counter for one in each for stay in one.stays]
     by_no = {counter.grinder_no: counter for counter in counters}
     count(connection, account_no, by_no.values())
+    told = _measured(connection, account_no, each)
     suspects = [one for one in each if _may_have_alerts(one)]
     held = alerting.episodes_of(
         connection,
@@ -64,9 +64,21 @@ def statuses_of(
     for one in each:
         motor, heating, memo = _motor(connection, account_no, one)
         memos.append(memo)
-        episodes = [*held.get(one.found.grinder_no, []), *heating]
-        statuses.append(_status_of(one, motor, episodes))
+        number = one.found.grinder_no
+        episodes = [*held.get(number, []), *heating]
+        statuses.append(_status_of(one, motor, episodes, told.get(number)))
     return statuses, memos
+
+
+def _measured(connection: Connection, account_no: int, each: Sequence[Asked]) -> dict[int, BreakIn]:
+    """How far burrs have broken in, by number of grinder, where checkpoints tell of it."""
+    if not any(one.has_checkpoints for one in each):
+        return {}
+    from ..core.stages import stage_at  # with numpy: loaded when first there is need
+    from .grind_facts import facts_of
+
+    facts = facts_of(connection, account_no, each)
+    return {number: stage_at(known, each[0].at).break_in for number, known in facts.items()}
 
 
 def _may_have_alerts(one: Asked) -> bool:
@@ -80,15 +92,15 @@ def _may_have_alerts(one: Asked) -> bool:
     return may_be_open(latest, on, one.limits, at_ms=one.at_ms)
 
 
-def _status_of(one: Asked, motor: MotorState, held: Sequence[Episode]) -> Status:
-    burr_set = _burr_set(one)
-    through = Sums()
-    for stay in one.stays:
-        through = through.plus(stay.counter.coffee(stay.from_ms, stay.to_ms))
+def _status_of(
+    one: Asked, motor: MotorState, held: Sequence[Episode], measured: BreakIn | None
+) -> Status:
+    burr_set = burr_set_in(one)
+    total = through(one)
     everything = one.counter.between(0, one.end_ms)
     coffee = total_of(everything, only_coffee=True)
-    flow = _flow(one, coffee if burr_set is None else through)
-    throughput = _throughput(one, burr_set, through, coffee, total_of(everything).on_ms, flow)
+    flow = flow_of(one, coffee if burr_set is None else total)
+    throughput = _throughput(one, burr_set, total, coffee, total_of(everything).on_ms)
     return Status(
         grinder_id=one.grinder.grinder_id,
         site_id=one.grinder.site_id,
@@ -97,8 +109,10 @@ def _status_of(one: Asked, motor: MotorState, held: Sequence[Episode]) -> Status
         throughput=throughput,
         duty=duty_of(one, flow),
         motor=motor,
-        break_in=expected_break_in(
-            burr_set, throughput.burr_grams, throughput.burr_estimated_grams
+        break_in=(
+            expected_break_in(burr_set, throughput.burr_grams, throughput.burr_estimated_grams)
+            if measured is None
+            else measured
         ),
         alerts=tuple(
             OpenAlert(episode.kind, episode.severity, to_instant(episode.opened_at_ms))
@@ -109,52 +123,26 @@ def _status_of(one: Asked, motor: MotorState, held: Sequence[Episode]) -> Status
     )
 
 
-def _burr_set(one: Asked) -> BurrSet | None:
-    if one.burr_set is None:
-        return None
-    return burr_set_of(
-        one.burr_set.description,
-        burr_set_id=one.burr_set.burr_set_id,
-        created_at=one.burr_set.created_at,
-        revision=one.burr_set.revision,
-        fittings=(),
-    )
-
-
-def _flow(one: Asked, measured: Sums) -> float | None:
-    grind = one.grinder.grind
-    return flow_grams_per_second(
-        measured.paired_mg,
-        measured.paired_ms,
-        None if grind is None else grind.expected_grams_per_second,
-    )
-
-
 def _throughput(
     one: Asked,
     burr_set: BurrSet | None,
-    through: Sums,
+    total: Sums,
     coffee: Sums,
     on_ms: int,
-    flow: float | None,
 ) -> Throughput:
     today = one.counter.coffee(one.day_start_ms, one.end_ms)
     last_ms = one.marks.last_ms
-    flow_of_all = _flow(one, coffee)
-    burr_grams = None if burr_set is None else through.grams_mg / 1000
+    flow_of_all = flow_of(one, coffee)
+    burr_grams = None if burr_set is None else total.grams_mg / 1000
     total_burr_grams = None
     if burr_set is not None and burr_set.prior_grams is not None:
-        total_burr_grams = burr_set.prior_grams + through.grams_mg / 1000
+        total_burr_grams = burr_set.prior_grams + total.grams_mg / 1000
     return Throughput(
         burr_set_id=None if burr_set is None else burr_set.burr_set_id,
         burr_grams=burr_grams,
         total_burr_grams=total_burr_grams,
-        burr_run_count=None if burr_set is None else through.run_count,
-        burr_estimated_grams=(
-            None
-            if burr_set is None
-            else estimated_grams(through.estimated_mg, through.ungrammed_ms, flow)
-        ),
+        burr_run_count=None if burr_set is None else total.run_count,
+        burr_estimated_grams=None if burr_set is None else unweighed_grams(one, total),
         grinder_grams=coffee.grams_mg / 1000,
         grinder_estimated_grams=estimated_grams(
             coffee.estimated_mg, coffee.ungrammed_ms, flow_of_all

@@ -12,7 +12,9 @@ from typing import Any
 from flask import Flask
 
 from . import (
+    break_in,
     burr_sets,
+    checkpoints,
     docs,
     entries,
     export,
@@ -40,6 +42,8 @@ def make_operations() -> tuple[Operation, ...]:
         *runs.OPERATIONS,
         *readings.OPERATIONS,
         *entries.OPERATIONS,
+        *checkpoints.OPERATIONS,
+        *break_in.OPERATIONS,
         *status.OPERATIONS,
         *over_time.OPERATIONS,
         *motors.OPERATIONS,

@@ -51,6 +51,7 @@ TAGS = {
     "Tallies": "Kilograms without single runs: a notebook's day, a till's count.",
     "Periods": "What holds for runs that leave it out: setting, coffee, speed, purpose, feed.",
     "Corrections": "Known mistakes of devices, undone in every answer; the raw runs stay.",
+    "Grind": "Particle sizes: samples, checkpoints of a burr set, how far it has settled.",
     "Care": "What was done to a grinder: cleaning, burrs taken out, repairs.",
     "Status": "Kilograms, duty, motor and break-in stage.",
     "Motor": "Duty and heat of a motor, and whether a run may begin. Advice, not permission.",

@@ -24,7 +24,7 @@ CSV = "text/csv"
 
 SITE_ID = GRINDER_ID = BURR_SET_ID = "[a-z0-9][a-z0-9_-]{0,63}"
 RUN_ID = "[A-Za-z0-9._:-]{8,128}"
-READING_ID = TALLY_ID = PERIOD_ID = CORRECTION_ID = CARE_ID = RUN_ID
+READING_ID = TALLY_ID = PERIOD_ID = CORRECTION_ID = CARE_ID = CHECKPOINT_ID = RUN_ID
 KEY_ID = "[A-Za-z0-9]{8}"
 SOME_KEY_ID = "[A-Za-z0-9._:-]{8,128}"  # the value of an Idempotency-Key
 
@@ -51,6 +51,7 @@ PATH_IDS: Mapping[str, PathId] = {
         "correction", CORRECTION_ID, "The correction's id.", "correction-000413"
     ),
     "care_id": PathId("care entry", CARE_ID, "The care entry's id.", "care-000414"),
+    "checkpoint_id": PathId("checkpoint", CHECKPOINT_ID, "The checkpoint's id.", "flat-64-a-05kg"),
     "key_id": PathId("key", KEY_ID, "The key's public part.", "Qm3xT9Lk"),
 }
 

@@ -99,6 +99,7 @@ PROBLEMS: dict[type[Refusal], Problem] = {
         ("Accept", "Accept-Encoding", "Accept-Patch"),
     ),
     errors.Invalid: Problem("invalid", 422, "The content is not acceptable"),
+    errors.SampleRefused: Problem("sample-refused", 422, "The grind sample cannot be used"),
     errors.FutureInstant: Problem("future-instant", 422, "The instant has not come yet"),
     errors.InstantArchived: Problem("instant-archived", 422, "The instant's runs are archived"),
     errors.ExportDamaged: Problem("export-damaged", 422, "The export is not whole"),

@@ -56,7 +56,7 @@ class CautionSchema(Answer):
     source = Text("Who says so.")
 
 
-class LimitsSchema(Answer):
+class ParameterLimitsSchema(Answer):
     """A value with its two-sided 90 % interval, in the unit of its name."""
 
     low = nullable(StrictFloat, "Lower two-sided 90 % limit; null: none is known.")
@@ -67,7 +67,7 @@ class LimitsSchema(Answer):
 def _parameter(description: str) -> Any:
     return nullable(
         Inner,
-        LimitsSchema,
+        ParameterLimitsSchema,
         f"{description}, with its two-sided 90 % interval; null: the readings do not tell.",
     )
 

@@ -127,30 +127,37 @@ class MotorStateSchema(Answer):
     )
 
 
+STAGES, BASES = _words(BreakIn, "stage"), _words(BreakIn, "basis")
+
+
 class BreakInSchema(Answer):
-    """The break-in stage, by what is expected of such burrs."""
+    """The break-in stage, and what it rests on; `get_break_in` tells the rest."""
 
     stage = Choice(
-        "Expectation can say where to look; it never says that a set has settled.",
-        _words(BreakIn, "stage"),
+        "`settled` is never said without a measurement: expectation ends in `undecided`.", STAGES
     )
-    basis = Choice("What the stage rests on.", _words(BreakIn, "basis"))
+    basis = Choice(
+        "`measured` by checkpoints, `inferred`, or only `expected` of such burrs.", BASES
+    )
     verdict = Text("The reason, as a code.", low=0, high=100)
     sentence = Text("The same for a person.", low=0, high=1000)
     burr_grams = nullable(StrictFloat, "Grams through the set that count for it.")
     low_remaining_grams = nullable(
         StrictFloat,
-        "Lower two-sided 95 % limit of the rule of thumb, in grams; null: unknown.",
+        "Lower two-sided 95 % limit of the forecast, in grams: from the checkpoints and what is "
+        "expected of such burrs, else by a rule of thumb; null: unknown.",
     )
     remaining_grams = nullable(
-        StrictFloat, "Middle of the rule of thumb, in grams; null: unknown, or passed."
+        StrictFloat,
+        "Middle of the forecast, in grams; 0 once measured as settled; null: unknown, or passed.",
     )
     high_remaining_grams = nullable(
-        StrictFloat,
-        "Upper two-sided 95 % limit of the rule of thumb, in grams; null: unknown.",
+        StrictFloat, "Upper two-sided 95 % limit of the forecast, in grams; null: unknown."
     )
     next_checkpoint_grams = nullable(
-        StrictFloat, "At so many grams a look at the grind tells most; null: unknown."
+        StrictFloat,
+        "At so many grams through the set the next checkpoint decides most; null: unknown, or "
+        "none is needed.",
     )
 
 

@@ -78,8 +78,9 @@ OPERATIONS = (
         summary="How a grinder is doing",
         description=(
             "Kilograms, duty against the plate, the motor's latest reading against its limit with "
-            "an estimate for now, and the break-in stage by expectation. With `as_of`: the state "
-            "at that instant, from every fact known now."
+            "an estimate for now, and the break-in stage: measured where there are checkpoints, "
+            "else by expectation. With `as_of`: the state at that instant, from every fact known "
+            "now."
         ),
         act=report.get_status,
         scope="read",

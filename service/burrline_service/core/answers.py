@@ -124,10 +124,12 @@ class Readiness:
 
 @dataclass(frozen=True)
 class BreakIn:
-    """The break-in stage by expectation: it can say where to look, never that a set has settled."""
+    """The break-in stage and what it rests on: an expectation can never say settled."""
 
-    stage: Literal["unknown", "new", "breaking_in", "undecided"]
-    basis: Literal["expected"]
+    stage: Literal[
+        "unknown", "new", "breaking_in", "undecided", "settled", "drifting", "end_of_life"
+    ]
+    basis: Literal["measured", "inferred", "expected"]
     verdict: str
     sentence: str
     burr_grams: float | None

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any, Literal
+
+from .particles_records import PooledSizes, SampleSizes
 
 MOTOR_REPLACED = "motor_replaced"
 CARE_TASKS = (
@@ -16,6 +19,8 @@ CARE_TASKS = (
     "inspection",
     "trip_checked",
 )
+
+MEASURING_METHODS = ("sieve", "laser", "imaging", "percentiles")
 
 
 @dataclass(frozen=True)
@@ -106,4 +111,44 @@ class StoredReading:
     reading: Reading
     time_source: str
     received_at: datetime
+    voided_at: datetime | None = None
+
+
+@dataclass(frozen=True)
+class Replicate:
+    """One dose of a checkpoint: as sent, and the sizes it comes to."""
+
+    dose_grams: float | None
+    ground_at: datetime
+    distribution: dict[str, Any]
+    sizes: SampleSizes
+
+
+@dataclass(frozen=True)
+class Checkpoint:
+    """The grind measured at one moment of a burr set's life.
+
+    ``burr_grams`` is what had gone through the set by ``ground_at``: given, or counted.
+    """
+
+    checkpoint_id: str
+    grinder_id: str
+    burr_set_id: str | None
+    ground_at: datetime
+    measured_at: datetime | None
+    session_id: str | None
+    setting: float | None
+    rpm: float | None
+    burr_grams: float | None
+    burr_grams_basis: Literal["given", "runs"] | None
+    method: str
+    instrument_id: str | None
+    sieve_set_id: str | None
+    dispersant: str | None
+    coffee_lot: str | None
+    note: str | None
+    fines_cut_micrometres: float
+    replicates: tuple[Replicate, ...]
+    pooled: PooledSizes
+    created_at: datetime
     voided_at: datetime | None = None

@@ -6,6 +6,7 @@ document by one table (``api/problems.py``). The message is for a person.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 
@@ -72,8 +73,8 @@ class PeriodArchived(Refusal):
     def __init__(self, at: str, archived_before: str) -> None:
         super().__init__(
             f"{at} lies in a period whose runs are archived (before {archived_before}); there "
-            "burrs or a motor can come and go, and a purpose can begin and end, only on a full "
-            "hour (UTC)."
+            "burrs or a motor can come and go, a purpose can begin and end, and kilograms can be "
+            "counted only on a full hour (UTC)."
         )
         self.at, self.archived_before = at, archived_before
 
@@ -225,3 +226,29 @@ class Unavailable(Refusal):
 
     def __init__(self, detail: str = "The store cannot be reached; nothing was recorded.") -> None:
         super().__init__(detail)
+
+
+class SampleRefused(Refusal):
+    """A grind sample cannot be read in one way only, or holds nothing that could be measured.
+
+    ``code`` names what is wrong for programs, ``numbers`` holds what it was judged by; the
+    fault's pointer is relative to the distribution.
+    """
+
+    def __init__(
+        self,
+        code: str,
+        detail: str,
+        *,
+        pointer: str | None = None,
+        numbers: Mapping[str, float] | None = None,
+    ) -> None:
+        super().__init__(detail)
+        self.code, self.numbers = code, dict(numbers or {})
+        self.faults = (Fault(detail, pointer=pointer),)
+
+    def within(self, pointer: str) -> SampleRefused:
+        """The same of a distribution that lies deeper in a body."""
+        (fault,) = self.faults
+        deeper = f"{pointer}{fault.pointer or ''}"
+        return SampleRefused(self.code, str(self), pointer=deeper, numbers=self.numbers)

@@ -39,6 +39,7 @@ def fill(
             client.get_readyz()  # asked once: a service that is not there is told of at once
             filling = _Filling(client, until, day_count)
             filling.make_places()
+            filling.measure()
             filling.send_runs()
     except (errors.AuthenticationError, errors.PermissionDenied) as error:
         return _failed(NO_PERMISSION, f"the key in BURRLINE_KEY will not do ({error})")
@@ -74,6 +75,11 @@ class _Filling:
         for grinder_id, body in scenario.burr_sets(self.now):
             self._make("burr sets", partial(self.client.fit_burr_set, grinder_id, **body))
 
+    def measure(self) -> None:
+        """Enter the checkpoints, those that are not there yet."""
+        for grinder_id, body in scenario.checkpoints(self.now, self.day_count):
+            self._make("checkpoints", partial(self.client.add_checkpoint, grinder_id, **body))
+
     def send_runs(self) -> None:
         """Send each grinder's runs, site by site; after its last run, where it has some."""
         free_at = self._free_at() if self.found["grinders"] else {}
@@ -88,7 +94,7 @@ class _Filling:
 
     def summary(self) -> str:
         """What is there now and what was done for it."""
-        nouns = ("sites", "grinders", "burr sets")
+        nouns = ("sites", "grinders", "burr sets", "checkpoints")
         places = ", ".join(f"{self.made[noun] + self.found[noun]} {noun}" for noun in nouns)
         there = ", ".join(f"{self.found[noun]} {noun}" for noun in nouns if self.found[noun])
         if not there:

@@ -23,7 +23,16 @@ CHAIN = "Ullisand"
 
 Device = Literal["scale", "scale_and_sensor", "grams_only", "plug", "controller", "weighed_in"]
 Role = Literal["espresso", "decaf", "filter", "retail", "line", "lab"]
-Part = Literal["overheating", "warm", "near", "exceeded", "breaking_in", "just_fitted", "retired"]
+Part = Literal[
+    "overheating",
+    "warm",
+    "near",
+    "exceeded",
+    "breaking_in",
+    "measured",
+    "just_fitted",
+    "retired",
+]
 
 
 @dataclass(frozen=True)
@@ -78,7 +87,7 @@ PLACES = (
 
 GRINDERS = (
     Placed("cedar-bar-1", "cedar-landing", "Bar left", FLAT_64, "scale_and_sensor",
-           "espresso", 140, 18.5, 4.2, Burrs(160, 0.0)),
+           "espresso", 140, 18.5, 4.2, Burrs(13, 0.0), "measured"),
     Placed("cedar-bar-2", "cedar-landing", "Bar right", FLAT_64, "scale_and_sensor",
            "espresso", 95, 18.5, 4.4, Burrs(160, 0.0)),
     Placed("cedar-decaf", "cedar-landing", "Decaf", FLAT_55, "plug",

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from .days import Grinding, grinds_of_day
 from .episodes import episode, is_quiet, new_burrs_at, retired_at
 from .fleet import GRINDERS, PLACES, Burrs, Placed
+from .grind import checkpoints_of
 from .measuring import Measured
 
 DAY_COUNT = 14
@@ -67,6 +68,23 @@ def runs_of(placed: Placed, now: datetime, day_count: int = DAY_COUNT) -> list[d
     """The runs of one grinder in the days before ``now``, in order, as ``add_runs`` takes them."""
     measured = Measured(placed, PLACE_OF[placed.site_id])
     return [measured.run(grind) for grind in _grinds(placed, now, day_count)]
+
+
+def checkpoints(now: datetime, day_count: int = DAY_COUNT) -> list[tuple[str, dict[str, Any]]]:
+    """Grinder and body of each ``add_checkpoint``: of the sets whose grind is measured."""
+    fitted = dict(burr_sets(now))  # the newest of each
+    return [
+        (placed.grinder_id, body)
+        for placed in GRINDERS
+        if placed.part in ("breaking_in", "measured")
+        for body in checkpoints_of(
+            placed,
+            fitted[placed.grinder_id]["burr_set_id"],
+            fitted[placed.grinder_id]["fitted_at"],
+            _grinds(placed, now, day_count),
+            now,
+        )
+    ]
 
 
 def _grinds(placed: Placed, now: datetime, day_count: int) -> list[Grinding]:

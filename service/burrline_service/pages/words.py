@@ -20,6 +20,9 @@ STAGE_WORDS = {
     "new": "new",
     "breaking_in": "breaking in",
     "undecided": "undecided",
+    "settled": "settled",
+    "drifting": "drifting",
+    "end_of_life": "end of life",
 }
 TONES = {"exceeded": "alert", "over": "alert", "near": "caution", "warm": "caution", "ok": "good"}
 
@@ -70,7 +73,7 @@ def row_of(status: Status, zone: tzinfo | None, *, now: datetime) -> Row:
         motor_tone=motor_tone,
         motor_detail=motor_detail(status.motor, now=now),
         motor_estimate=motor_estimate(status.motor),
-        stage=STAGE_WORDS[status.break_in.stage],
+        stage=_stage(status.break_in),
         sentence=_sentence(status.break_in),
         last_run="never" if through.last_run_at is None else ago(through.last_run_at, now),
     )
@@ -194,6 +197,12 @@ def ago(at: datetime, now: datetime) -> str:
         if elapsed.total_seconds() >= length:
             return f"{int(elapsed.total_seconds() // length)} {unit} ago"
     return f"{int(elapsed.total_seconds())} s ago"
+
+
+def _stage(break_in: BreakIn) -> str:
+    """The stage and, where there is one to speak of, what it rests on."""
+    words = STAGE_WORDS[break_in.stage]
+    return words if break_in.stage == "unknown" else f"{words}, {break_in.basis}"
 
 
 def _sentence(break_in: BreakIn) -> str:

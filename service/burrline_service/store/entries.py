@@ -1,4 +1,4 @@
-"""What people enter about a grinder: tallies, periods, corrections, care."""
+"""What people enter about a grinder: tallies, periods, corrections, care, checkpoints."""
 
 from __future__ import annotations
 
@@ -12,8 +12,9 @@ from sqlalchemy import Connection, insert, select, update
 from ..core.entered import MOTOR_REPLACED
 from . import accounts
 from .fact_tables import entry
+from .types import to_milliseconds
 
-TALLY, PERIOD, CORRECTION, CARE = range(4)
+TALLY, PERIOD, CORRECTION, CARE, CHECKPOINT = range(5)
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,17 @@ def cuts_of(row: EntryRow) -> tuple[int, ...]:
         return (row.from_ms,) if row.to_ms is None else (row.from_ms, row.to_ms)
     if row.kind == CARE and row.body["task"] == MOTOR_REPLACED:
         return (row.from_ms,)
+    if row.kind == CHECKPOINT and row.body.get("burr_grams") is None:
+        return tuple(doses_ms(row))
     return ()
+
+
+def doses_ms(row: EntryRow) -> list[int]:
+    """When each dose of a checkpoint was ground."""
+    told = (replicate.get("ground_at") for replicate in row.body["replicates"])
+    return [
+        row.from_ms if at is None else to_milliseconds(datetime.fromisoformat(at)) for at in told
+    ]
 
 
 def changes_runs(row: EntryRow) -> bool:

@@ -95,6 +95,15 @@ def numbers_of(
     return {row.grinder_id: row.grinder_no for row in rows}
 
 
+def ids_of(connection: Connection, account_no: int, grinder_nos: Iterable[int]) -> dict[int, str]:
+    rows = connection.execute(
+        select(grinder.c.grinder_no, grinder.c.grinder_id).where(
+            grinder.c.account_no == account_no, grinder.c.grinder_no.in_(sorted(set(grinder_nos)))
+        )
+    )
+    return {row.grinder_no: row.grinder_id for row in rows}
+
+
 def plate_of(
     connection: Connection, account_no: int, grinder_id: str, *, as_of: datetime
 ) -> Grinder:

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from sqlalchemy import Connection
 
 from ..core.records import TIME_SOURCES
+from .entries import CHECKPOINT
 from .many import Many
 from .state import State
 from .stretches import LONGEST_RUN_MS
@@ -22,7 +23,8 @@ class Landmarks(NamedTuple):
     ``first_ms`` is the start of the first run of known time, ``last_ms`` that of the last run
     begun by the end asked for; ``motor`` is the latest motor temperature by the instant asked for
     (its instant, tenths of a degree); ``is_watched`` says that somebody watched before then,
-    ``goes_on`` that runs begin at the end asked for or later.
+    ``goes_on`` that runs begin at the end asked for or later, ``has_checkpoints`` that the grind
+    was measured by the instant.
     """
 
     kept: State
@@ -31,6 +33,7 @@ class Landmarks(NamedTuple):
     motor: tuple[int, int] | None
     is_watched: bool
     goes_on: bool
+    has_checkpoints: bool
 
 
 def of_grinders(
@@ -72,6 +75,7 @@ def of_grinders(
             ),
             bool(row.is_watched),
             bool(row.goes_on),
+            bool(row.has_checkpoints),
         )
         for row in rows
     }
@@ -123,7 +127,10 @@ _LANDMARKS = Many(
     " EXISTS (SELECT 1 FROM watched WHERE watched.account_no = :account_no"
     " AND watched.grinder_no = asked.grinder_no AND watched.from_ms <= :at_ms) AS is_watched,"
     " EXISTS (SELECT 1 FROM run AS later WHERE later.account_no = :account_no"
-    " AND later.grinder_no = asked.grinder_no AND later.started_ms >= :end_ms) AS goes_on"
+    " AND later.grinder_no = asked.grinder_no AND later.started_ms >= :end_ms) AS goes_on,"
+    " EXISTS (SELECT 1 FROM entry WHERE entry.account_no = :account_no"
+    f" AND entry.grinder_no = asked.grinder_no AND entry.kind = {CHECKPOINT}"
+    " AND entry.from_ms <= :at_ms AND entry.voided_at IS NULL) AS has_checkpoints"
     " FROM {asked} LEFT JOIN grinder_state AS kept"
     " ON kept.account_no = :account_no AND kept.grinder_no = asked.grinder_no",
     asked=("grinder_no",),

@@ -8,7 +8,16 @@ from typing import Any
 
 import pytest
 
-from burrline_service.actions import burrs, entries, history, ingest, keep, once, report
+from burrline_service.actions import (
+    burrs,
+    checkpoints,
+    entries,
+    history,
+    ingest,
+    keep,
+    once,
+    report,
+)
 from burrline_service.actions.asked import LOOK_BACK
 from burrline_service.actions.once import Reply
 from burrline_service.core.errors import (
@@ -365,6 +374,31 @@ def test_ids_are_remembered_with_their_fingerprints(database: Database) -> None:
     archive(database)
     assert database.read(caller.account_no, fingerprints) == before
     assert len(before) == len(RUNS)
+
+
+def test_kilograms_of_a_checkpoint_outlive_the_single_runs(database: Database) -> None:
+    caller = chain(database)
+    doses = [{"distribution": {"kind": "percentiles", "d50_micrometres": 300.0}}]
+    measured: dict[str, Any] = {
+        "checkpoint_id": "measured",
+        "method": "laser",
+        "replicates": doses,
+    }
+    measured["ground_at"] = HORIZON - 6 * DAY + 17 * MINUTE
+    before = checkpoints.add_checkpoint(
+        database, caller, grinder_id="bar-1", fields=measured, now=NOW
+    )
+    assert archive(database) > 0
+    read = checkpoints.get_checkpoint(database, caller, checkpoint_id="measured", now=NOW)
+    assert read == before[0]
+    assert (read.burr_grams or 0) > 0
+    late = {**measured, "checkpoint_id": "measured-late"}
+    late["ground_at"] = HORIZON - 7 * DAY + 17 * MINUTE
+    with pytest.raises(PeriodArchived):
+        checkpoints.add_checkpoint(database, caller, grinder_id="bar-1", fields=late, now=NOW)
+    checkpoints.add_checkpoint(
+        database, caller, grinder_id="bar-1", fields={**late, "burr_grams": 2000.0}, now=NOW
+    )
 
 
 def test_replies_are_forgotten_after_their_time(database: Database) -> None:

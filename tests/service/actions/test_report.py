@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from sqlalchemy import Engine, event
 
 from burrline_service.actions import alerting, entries, history, readings, report
+from burrline_service.actions.checkpoints import add_checkpoint
 from burrline_service.core.answers import Status
 from burrline_service.core.entered import Reading
 from burrline_service.core.records import Caller
@@ -159,6 +160,24 @@ def test_a_page_takes_as_many_statements_as_one_status(database: Database) -> No
     assert alone <= 12
     assert count_of(lambda: page(database, caller)) == alone
     assert count_of(lambda: page(database, caller, limit=5)) == alone
+
+
+def test_checkpoints_cost_a_page_the_same_few_statements_as_a_status(database: Database) -> None:
+    caller = new_chain(database, *(f"g-{number}" for number in range(12)), rated_duty=BUSY)
+    for number in range(12):
+        fit(database, caller, f"g-{number}", f"set-{number}", NOW - 30 * DAY)
+    bare = count_of(lambda: page(database, caller))
+    for number in range(6):
+        measured = {
+            "ground_at": NOW - 2 * DAY,
+            "method": "laser",
+            "replicates": [{"distribution": {"kind": "percentiles", "d50_micrometres": 300.0}}],
+        }
+        add_checkpoint(database, caller, grinder_id=f"g-{number}", fields=measured, now=NOW)
+    assert count_of(lambda: status(database, caller, "g-8")) == bare  # it has none
+    alone = count_of(lambda: status(database, caller, "g-3"))
+    assert count_of(lambda: page(database, caller)) == alone
+    assert bare < alone <= bare + 8
 
 
 def test_throughput_and_alerts_take_no_more_statements_for_longer(database: Database) -> None:

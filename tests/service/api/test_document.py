@@ -293,7 +293,7 @@ def test_patterns_are_anchored() -> None:
         ("NewRun", "seconds", {"type": ["number", "null"], "minimum": 0.0, "maximum": 21600.0}),
         ("NewRun", "grams_basis", {"type": "string", "default": "weighed_out"}),
         ("NewRun", "started_at", {"type": ["string", "null"], "format": "date-time"}),
-        ("BreakIn", "basis", {"const": "expected"}),
+        ("BreakIn", "basis", {"enum": ["measured", "inferred", "expected"]}),
         ("NewKey", "scopes", {"uniqueItems": True, "minItems": 1}),
         ("RunBatch", "runs", {"type": "array", "maxItems": 5000}),
         ("ReadingBatch", "readings", {"type": "array", "maxItems": 5000}),
