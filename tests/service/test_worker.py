@@ -108,7 +108,7 @@ def test_the_jobs_do_their_work_once_and_end_early_when_told(
 ) -> None:
     now = datetime.now(UTC)
     caller = new_chain(database)
-    old = [a_run(number, now - (60 + number) * DAY) for number in range(6)]
+    old = [a_run(number, now - (90 + number) * DAY) for number in range(6)]
     send(database, caller, old, now=now)
     once.perform(
         database,
