@@ -66,7 +66,7 @@ def test_the_samples_post_a_run_and_read_the_changed_status(
 
     told = run_sample(shell, proving.replace("dose-", f"{tmp_path}/dose-"), live_service)
     assert "reserved, sieve: D50" in told
-    assert "1 checkpoint so far" in told
+    assert "1 checkpoint counts so far" in told
 
 
 def test_the_two_commands_are_there() -> None:

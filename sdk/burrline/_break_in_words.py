@@ -39,7 +39,7 @@ def break_in_lines(answer: BreakInAnswer) -> str:
     ]
     if answer.settled_at is not None:
         rows.append(("proven", f"with the doses ground {instant_words(answer.settled_at)}"))
-    if answer.stage not in ("settled", "unknown"):
+    if answer.stage not in ("settled", "unknown", "drifting", "end_of_life"):
         rows.append(("left", _left(answer)))
     if answer.burr_set_id is not None:
         rows.append(("next", _next(answer)))
@@ -116,8 +116,13 @@ def _left(answer: BreakInAnswer) -> str:
         best=answer.remaining_grams,
         high=answer.high_remaining_grams,
     )
-    if left.low is None and left.best is None and left.high is None:
+    if not left.low and left.best is None and left.high is None:
         return "nobody can tell how much"
+    forecast = None if answer.forecast is None else answer.forecast.remaining_grams
+    ahead = Limits(low=None, best=None, high=None) if forecast is None else forecast
+    numbers = ((left.low, ahead.low), (left.best, ahead.best), (left.high, ahead.high))
+    if any(one is not None and abs(one - (other or 0.0)) > 1 for one, other in numbers):
+        return f"{_range(left)} (95 %, measured; forecast from such burrs: {_range(ahead)})"
     rests = "checkpoints and such burrs" if answer.checkpoints else "such burrs"
     return f"{_range(left)} (95 %, a forecast from {rests})"
 
@@ -126,6 +131,9 @@ def _next(answer: BreakInAnswer) -> str:
     due, now = answer.next_checkpoint_grams, answer.burr_grams
     if due is None or now is None:
         return "no further checkpoint is needed"
+    # kilograms given with a checkpoint may be ahead of the recorded runs
+    joined = (one.burr_grams for one in answer.checkpoints if one.is_joined)
+    now = max(now, *(grams for grams in joined if grams is not None), 0.0)
     if due - now < 5:
         return "a checkpoint now tells most: three doses of 25 g, ground cool, at one setting"
     return f"checkpoint at {kilograms(due)}, after {kilograms(due - now)} more"

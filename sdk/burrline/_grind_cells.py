@@ -115,7 +115,7 @@ def number_of(cell: str, line_number: int, decimal_mark: str) -> float:
     elif "," in cell:
         raise GrindTableRefused(
             "which_decimal_mark",
-            f"{cell[:40]!r} has a comma; if it marks decimals, say decimal_mark=','.",
+            f"{cell[:40]!r} has a comma; if it marks decimals, say that the decimal mark is ','.",
             line_number,
         )
     if not cell:

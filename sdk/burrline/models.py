@@ -185,13 +185,13 @@ class BreakIn(Model):
     burr_grams: float | None = None
     """Grams through the set that count for it."""
     low_remaining_grams: float | None = None
-    """Lower two-sided 95 % limit of the forecast, in grams: from the checkpoints and what is
-    expected of such burrs, else by a rule of thumb; null: unknown.
+    """Lower two-sided 95 % limit of what is left, in grams: by the checkpoints where they bound it,
+    else a forecast from them and such burrs, else by a rule of thumb; null: unknown.
     """
     remaining_grams: float | None = None
-    """Middle of the forecast, in grams; 0 once measured as settled; null: unknown, or passed."""
+    """Likeliest of it, in grams; 0 once measured as settled; null: unknown, or passed."""
     high_remaining_grams: float | None = None
-    """Upper two-sided 95 % limit of the forecast, in grams; null: unknown."""
+    """Upper two-sided 95 % limit of it, in grams; null: unknown."""
     next_checkpoint_grams: float | None = None
     """At so many grams through the set the next checkpoint decides most; null: unknown, or none is
     needed.
@@ -245,11 +245,13 @@ class BreakInAnswer(Model):
     total_burr_grams: float | None = None
     """The same and what went through before, in grams; null where unknown."""
     low_remaining_grams: float | None = None
-    """Lower limit of the forecast of what is left, in grams; null: unknown."""
+    """Lower limit of what is left, in grams: of the fit where it has both limits, else of the
+    forecast unless the checkpoints contradict it; null: unknown.
+    """
     remaining_grams: float | None = None
-    """Middle of that forecast, in grams; 0 once settled; null: unknown."""
+    """Likeliest of what is left, in grams; 0 only once measured as settled; null: unknown."""
     high_remaining_grams: float | None = None
-    """Upper limit of it, in grams; null: unknown."""
+    """Upper limit of it, in grams; 0 only once measured as settled; null: unknown."""
     next_checkpoint_grams: float | None = None
     """At so many grams through the set the next checkpoint decides most; null: none needed."""
     rated_life_grams: float | None = None
@@ -1199,7 +1201,7 @@ class Forecast(Model):
     settled_probability: float | None = None
     """How likely it has settled by now, 0 to 1; null: nothing measured."""
     is_prior_conflict: bool
-    """These burrs do not behave like their class."""
+    """These burrs change farther, or at another pace, than their class: mind the fit instead."""
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     @classmethod

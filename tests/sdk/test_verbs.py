@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import math
 import secrets
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -12,6 +14,7 @@ from typing import Any
 import pytest
 
 from burrline import Client, models
+from burrline._break_in_words import break_in_lines
 from burrline._convert import format_instant
 from burrline.cli import main
 
@@ -108,7 +111,7 @@ def test_checkpoints_are_added_from_tables_listed_and_voided(
     sizes = client.get_checkpoint(f"check-{mark}").pooled
     assert 300 < (sizes.d50_micrometres or 0) < 425
     words = good(run("break-in", grinder_id))
-    assert "1 checkpoint so far" in words
+    assert "1 checkpoint counts so far" in words
     assert f"2.5 kg check-{mark}: D50" in words
     answer = json.loads(good(run("break-in", grinder_id, "--json")))
     assert answer == client.get_break_in(grinder_id).to_json() | {"as_of": answer["as_of"]}
@@ -117,6 +120,41 @@ def test_checkpoints_are_added_from_tables_listed_and_voided(
     assert good(run("checkpoint", "void", f"check-{mark}")) == f"check-{mark} voided\n"
     assert "(voided " in good(run("checkpoint", "list", grinder_id))
     assert client.get_break_in(grinder_id).checkpoints == ()
+
+
+def test_what_is_left_is_told_by_measurement_beside_the_forecast(
+    run: Run, client: Client, grinder_id: str, mark: str
+) -> None:
+    """Doses along 600 um + 190 um (1 - exp(-m / 6.5 kg)): far more than such burrs change."""
+    at = datetime.now(UTC) - timedelta(days=30)
+    client.fit_burr_set(
+        grinder_id, burr_set_id=f"set-{mark}", geometry="flat", diameter_millimetres=98,
+        prior_grams=0, fitted_at=at,
+    )  # fmt: skip
+    for number, kilograms in enumerate((0.0, 2.0, 4.0, 6.0, 8.0)):
+        d50 = 600 - 190 * math.expm1(-kilograms / 6.5)
+        client.add_checkpoint(
+            grinder_id, method="percentiles", ground_at=at + timedelta(days=1 + number),
+            setting=5.0, burr_grams=1000 * kilograms,
+            replicates=[
+                {"distribution": {"kind": "percentiles", "d50_micrometres": d50 + off}}
+                for off in (-2.0, 0.0, 2.0)
+            ],
+        )  # fmt: skip
+    answer, words = client.get_break_in(grinder_id), good(run("break-in", grinder_id))
+    assert answer.forecast is not None
+    assert answer.remaining_grams != answer.forecast.remaining_grams.best
+    assert "(95 %, measured; forecast from such burrs: " in words
+    # no run was recorded: the kilograms to go count from the last checkpoint
+    due = answer.next_checkpoint_grams or 0.0
+    assert f"checkpoint at {due / 1000:.0f} kg, after {(due - 8000) / 1000:.0f} kg more" in words
+    assert "more kilograms than the recorded runs" in words
+    unknown = replace(
+        answer, low_remaining_grams=0.0, remaining_grams=None, high_remaining_grams=None
+    )
+    assert "nobody can tell how much" in break_in_lines(unknown)
+    worn = replace(unknown, stage="end_of_life")
+    assert "nobody can tell how much" not in break_in_lines(worn)
 
 
 def test_a_table_is_summed_up_or_refused_with_its_line(

@@ -11,9 +11,9 @@ BREAK_IN: dict[str, Any] = {
     "stage": "settled",
     "basis": "measured",
     "verdict": "settled",
-    "sentence": "The burrs have settled: 5.5 µm in the median size (D50) and 0.60 points in the "
-    "fines is still to come at most (95 %), if they are not slower than any burrs "
-    "believed (tau up to 30 kg).",
+    "sentence": "The burrs have settled: at most 5.5 µm of median size (D50) and 0.61 percentage "
+    "points of fines may still come (95 %, for any time constant up to 30 kg); changes up to "
+    "10.3 µm and 1.00 percentage points do not matter.",
     "findings": [],
     "settled_at": "2026-05-08T08:00:00.000Z",
     "burr_grams": 21640.5,
@@ -109,7 +109,7 @@ BREAK_IN: dict[str, Any] = {
                         "verdict": "no_change_shown",
                     },
                     "reason": None,
-                    "sentence": "D50 +6.9 µm (95 %: -5.0 µm to +18.8 µm): no "
+                    "sentence": "D50 +6.9 µm (95 %: -5.0 to +18.8): no "
                     "change is shown, which does not prove there is "
                     "none.",
                 },
@@ -123,8 +123,8 @@ BREAK_IN: dict[str, Any] = {
                         "verdict": "no_change_shown",
                     },
                     "reason": None,
-                    "sentence": "Fines -0.77 points (95 %: -1.96 points to +0.43 "
-                    "points): no change is shown, which does not "
+                    "sentence": "Fines -0.77 percentage points (95 %: -1.96 to "
+                    "+0.43): no change is shown, which does not "
                     "prove there is none.",
                 },
             ],

@@ -117,7 +117,9 @@ class ForecastSchema(Answer):
     settled_probability = maybe(
         StrictFloat, "How likely it has settled by now, 0 to 1; null: nothing measured."
     )
-    is_prior_conflict = StrictBoolean("These burrs do not behave like their class.")
+    is_prior_conflict = StrictBoolean(
+        "These burrs change farther, or at another pace, than their class: mind the fit instead."
+    )
 
 
 class DifferenceSchema(Answer):
@@ -222,12 +224,18 @@ class BreakInAnswerSchema(Answer):
         StrictFloat, "The same and what went through before, in grams; null where unknown."
     )
     low_remaining_grams = maybe(
-        StrictFloat, "Lower limit of the forecast of what is left, in grams; null: unknown."
+        StrictFloat,
+        "Lower limit of what is left, in grams: of the fit where it has both limits, else of the "
+        "forecast unless the checkpoints contradict it; null: unknown.",
     )
     remaining_grams = maybe(
-        StrictFloat, "Middle of that forecast, in grams; 0 once settled; null: unknown."
+        StrictFloat,
+        "Likeliest of what is left, in grams; 0 only once measured as settled; null: unknown.",
     )
-    high_remaining_grams = maybe(StrictFloat, "Upper limit of it, in grams; null: unknown.")
+    high_remaining_grams = maybe(
+        StrictFloat,
+        "Upper limit of it, in grams; 0 only once measured as settled; null: unknown.",
+    )
     next_checkpoint_grams = maybe(
         StrictFloat,
         "At so many grams through the set the next checkpoint decides most; null: none needed.",

@@ -144,15 +144,15 @@ class BreakInSchema(Answer):
     burr_grams = nullable(StrictFloat, "Grams through the set that count for it.")
     low_remaining_grams = nullable(
         StrictFloat,
-        "Lower two-sided 95 % limit of the forecast, in grams: from the checkpoints and what is "
-        "expected of such burrs, else by a rule of thumb; null: unknown.",
+        "Lower two-sided 95 % limit of what is left, in grams: by the checkpoints where they bound "
+        "it, else a forecast from them and such burrs, else by a rule of thumb; null: unknown.",
     )
     remaining_grams = nullable(
         StrictFloat,
-        "Middle of the forecast, in grams; 0 once measured as settled; null: unknown, or passed.",
+        "Likeliest of it, in grams; 0 once measured as settled; null: unknown, or passed.",
     )
     high_remaining_grams = nullable(
-        StrictFloat, "Upper two-sided 95 % limit of the forecast, in grams; null: unknown."
+        StrictFloat, "Upper two-sided 95 % limit of it, in grams; null: unknown."
     )
     next_checkpoint_grams = nullable(
         StrictFloat,

@@ -6,6 +6,7 @@ import math
 from collections.abc import Collection
 from dataclasses import replace
 from datetime import datetime
+from itertools import pairwise
 
 from .comparisons import compare_neighbours
 from .grind_answers import (
@@ -31,6 +32,9 @@ from .stages import Standing, stage_at, stage_changes
 
 LARGEST_UNWEIGHED_FRACTION = 0.05
 """Beyond this share of grams nobody weighed a caution is said (our choice, no source)."""
+
+SMALLEST_GAP_GRAMS = 500.0
+"""Kilograms of checkpoints so far ahead of the runs get a caution (our choice, no source)."""
 
 
 def report_break_in(
@@ -221,6 +225,12 @@ def _cautions(facts: GrindFacts, standing: Standing) -> tuple[Said, ...]:
     is_counted = any(c.burr_grams_basis == "runs" for c in facts.checkpoints)
     if is_counted and (unweighed is None or unweighed > LARGEST_UNWEIGHED_FRACTION * grams):
         codes.append("not_all_weighed")
+    in_time = sorted(standing.joined.rows, key=lambda row: row.ground_at)
+    if any(b.burr_grams < a.burr_grams for a, b in pairwise(in_time) if a.ground_at < b.ground_at):
+        codes.append("kilograms_out_of_order")
+    most = max((row.burr_grams for row in in_time), default=0.0)
+    if most > grams + SMALLEST_GAP_GRAMS:
+        codes.append("kilograms_ahead_of_runs")
     if standing.forecast is not None and standing.forecast.is_prior_conflict:
         codes.append("unlike_their_class")
     return tuple(Said(code, CAUTIONS[code]) for code in codes)

@@ -51,8 +51,16 @@ CAUTIONS = {
         "kilograms of the checkpoints."
     ),
     "unlike_their_class": (
-        "These burrs do not behave like others of their kind; trust the checkpoints more than the "
-        "forecast."
+        "These burrs change farther, or at another pace, than others of their kind; trust the "
+        "checkpoints more than the forecast."
+    ),
+    "kilograms_out_of_order": (
+        "A later checkpoint has fewer kilograms than an earlier one. Kilograms only grow: check "
+        "when the doses were ground and the kilograms given, and void what is wrong."
+    ),
+    "kilograms_ahead_of_runs": (
+        "A checkpoint was given more kilograms than the recorded runs and tallies count. What is "
+        "left counts from the checkpoint; record what is missing."
     ),
 }
 NOT_COMPARED = {

@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from .prior import BurrClass
 from .settling import Settling
 from .settling_measures import Limits, significant
-from .settling_posterior import Posterior, make_posterior
+from .settling_posterior import FINES_PER_D50_RATIO, Posterior, make_posterior
 from .settling_quantiles import settled_probability, settling_quantiles, tau_quantiles
 
 FEWEST_SETS_COUNT = 3
@@ -38,7 +38,7 @@ class Forecast:
     """Prior and measurements together; limits are the 2.5 % and 97.5 % quantiles.
 
     ``settles_at_grams`` counts like the checkpoints. ``is_prior_conflict`` tells that these burrs
-    do not behave like their class.
+    change farther, or at another pace, than their class.
     """
 
     response: str
@@ -247,8 +247,21 @@ def forecast_instants(
 def _is_conflict(settling: Settling, burr_class: BurrClass, posterior: Posterior) -> bool:
     if posterior.class_probability < _CONFLICT_PROBABILITY:
         return True
+    if _is_larger_change(settling, burr_class):
+        return True
     tau, reach = settling.tau_grams, math.exp(1.96 * burr_class.log_tau_sd)
     if tau is None:
         return False
     is_above = tau.low is not None and tau.low > burr_class.tau_grams * reach
     return is_above or (tau.high is not None and tau.high < burr_class.tau_grams / reach)
+
+
+def _is_larger_change(settling: Settling, burr_class: BurrClass) -> bool:
+    """Whether a response surely changes by more than 95 of 100 such sets do."""
+    for response in settling.responses:
+        ratio = 1.0 if response.name == "d50" else FINES_PER_D50_RATIO
+        usual = 1.96 * burr_class.change_fraction * ratio * abs(response.start.best or 0.0)
+        low, high = response.change.low, response.change.high
+        if (low is not None and low > usual) or (high is not None and high < -usual):
+            return True
+    return False

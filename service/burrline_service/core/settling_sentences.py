@@ -6,6 +6,7 @@ import math
 
 from .settling import Settling
 from .settling_measures import ResponseFit
+from .settling_series import FEWEST_CHECKPOINTS_COUNT
 
 _NAMES = {"d50": "median size (D50)", "fines": "fines"}
 
@@ -73,17 +74,23 @@ def settling_sentence(verdict: str, settling: Settling) -> str:
             f"changes up to {_listed(settling, 'matters')} do not matter."
         ),
         "too_few_checkpoints": (
-            ("No checkpoint so far counts." if not count else f"{_counted(count)} so far.")
+            ("No checkpoint so far counts." if not count else f"{_counted(settling)}.")
             + " A verdict needs at least four at different kilograms, alike in setting, coffee and "
-            "instrument, with two doses each or more; best at about 0, 5, 10 and 20 kg."
+            "instrument, with two doses each or more; best at the start and about 5, 10 and 20 kg "
+            "later, sooner for small burrs."
         ),
         "no_replicates": (
             "The checkpoints have too few doses to tell how far one dose scatters. Measure at "
             "least two, better three doses each time."
         ),
         "no_measurable_change": (
-            "No change could be measured, so there is no time constant to tell. Any change since "
-            f"the first checkpoint is below {_listed(settling, 'change')} (95 %, {bound})."
+            "No change could be measured, so there is no time constant to tell. "
+            + (
+                "The points scatter so much that even a change by half could hide in them."
+                if any(_is_boundless(r, r.most_change_response) for r in settling.responses)
+                else "Any change since the first checkpoint is below "
+                f"{_listed(settling, 'change')} (95 %, {bound})."
+            )
         ),
         "bend_not_visible": (
             "The grind is still moving along a straight line, or too noisy to see it bend: "
@@ -120,9 +127,13 @@ def settling_sentence(verdict: str, settling: Settling) -> str:
             "The burrs have ground what they are rated for: plan their replacement."
         ),
     }[verdict]
-    if verdict in ("settled", "undecided", "not_settled") and "model_misfit" in settling.findings:
+    is_told = verdict in ("settled", "undecided", "not_settled", "no_measurable_change")
+    if is_told and "model_misfit" in settling.findings:
         text += " The points scatter more than their doses explain; the limits are widened by that."
-    if verdict == "settled" and "unexpected_direction" in settling.findings:
+    is_wrong_way = "unexpected_direction" in settling.findings
+    if verdict == "not_settled" and is_wrong_way:
+        text += " It moves the wrong way: check alignment, sampling and instrument."
+    if verdict == "settled" and is_wrong_way:
         text += " It moved the wrong way before: check alignment, sampling and instrument."
     return text
 
@@ -142,11 +153,19 @@ def _amount(response: ResponseFit, which: str) -> str | None:
     }[which]
     if size is None or (which == "least" and size <= response.smallest_change_response):
         return None
+    if which == "most" and _is_boundless(response, size):
+        return f"half the {_NAMES[response.name]} or more"
     # limits are rounded away from what is certain
     of = "" if which == "matters" else f" of {_NAMES[response.name]}"
     if response.name == "d50":
         return f"{_rounded(10 * size, which) / 10:.1f} µm{of}"
     return f"{_rounded(1e4 * size, which) / 100:.2f} percentage points{of}"
+
+
+def _is_boundless(response: ResponseFit, size_response: float | None) -> bool:
+    """Whether a limit is so far out that its number would only frighten (our choice: half)."""
+    start = response.start.best
+    return size_response is not None and start is not None and size_response > abs(start) / 2
 
 
 def _rounded(steps_ratio: float, which: str) -> int:
@@ -175,5 +194,12 @@ def _noise(settling: Settling) -> str:
     return f"{start} Measure at least {doses} doses each time, or farther out."
 
 
-def _counted(count: int) -> str:
-    return "1 checkpoint" if count == 1 else f"{count} checkpoints"
+def _counted(settling: Settling) -> str:
+    """How many checkpoints count; those left out are listed with their reasons elsewhere."""
+    count = settling.checkpoint_count
+    places = max((series.distinct_count for series in settling.series), default=count)
+    told = "1 checkpoint counts so far" if count == 1 else f"{count} checkpoints count so far"
+    if count >= FEWEST_CHECKPOINTS_COUNT and places < FEWEST_CHECKPOINTS_COUNT:
+        where = "all at the same kilograms" if places == 1 else f"at {places} different kilograms"
+        told += f", {where} (were all runs recorded?)"
+    return told

@@ -13,7 +13,7 @@ from .records import BurrSet
 from .replicates import Pooled, compare_means
 from .settling import Settling, assess_settling
 from .settling_forecast import MeasuredSet
-from .settling_series import Rule
+from .settling_series import Rule, Series
 
 KEPT_VERDICTS = 1024
 """So many verdicts are remembered: each follows from its rows alone, and is asked for again and
@@ -57,8 +57,8 @@ class Folded:
 def fold_checkpoints(facts: GrindFacts, as_of: datetime) -> Iterator[Folded]:
     """Judge after each instant with checkpoints what is known by then, in the order of time.
 
-    ``settled -> since then; not settled -> no more; D50 moved by more than delta -> no more; else
-    as before``
+    ``settled -> since then; not settled -> no more; a response moved by more than delta -> no
+    more; else as before``
 
     Parameters
     ----------
@@ -79,7 +79,8 @@ def fold_checkpoints(facts: GrindFacts, as_of: datetime) -> Iterator[Folded]:
 
     Valid
     -----
-    Whether D50 has moved is told by checkpoints of one lot, seating and setting only.
+    Whether the grind has moved is told by the responses of the proof, and by
+    checkpoints of one lot, seating and setting only.
 
     Source
     ------
@@ -94,7 +95,7 @@ def fold_checkpoints(facts: GrindFacts, as_of: datetime) -> Iterator[Folded]:
     counted = [c for c in facts.checkpoints if c.ground_at <= as_of]
     settled_at: datetime | None = None
     has_moved = False
-    proof: tuple[Row, Pooled] | None = None
+    proof: dict[str, tuple[Row, Pooled]] = {}
     for at in sorted({c.ground_at for c in counted}):
         so_far = [c for c in counted if c.ground_at <= at]
         steps = [seating for seating in facts.seatings if seating.at <= at]
@@ -107,13 +108,10 @@ def fold_checkpoints(facts: GrindFacts, as_of: datetime) -> Iterator[Folded]:
             settled_at, has_moved = settled_at or at, False
         elif settling.decision == "not_settled":
             settled_at, has_moved = None, False
-        elif settled_at and latest and proof and _has_moved(proof, latest, settling):
+        elif settled_at and latest and _has_moved(proof, latest, settling):
             settled_at, has_moved = None, True
-        if settling.decision == "settled" and latest is not None and latest.d50_micrometres:
-            series = settling.series[0]
-            means = tuple(map(float, series.means_response))
-            counts = tuple(map(int, series.replicates_count))
-            proof = latest, Pooled(means, counts, series.within_squares, series.freedom_count)
+        if settling.decision == "settled" and latest is not None:
+            proof = _proof(latest, settling)
         yield Folded(joined, settling, settled_at, has_moved, at)
 
 
@@ -122,21 +120,49 @@ def _assessed(rows: tuple[Row, ...], rule: Rule) -> Settling:
     return assess_settling(rows, rule)
 
 
-def _has_moved(proof: tuple[Row, Pooled], latest: Row, settling: Settling) -> bool:
-    """Whether D50 has left, for certain, what was called settled, at the same lot and seating."""
-    row, pooled = proof
+def _proof(latest: Row, settling: Settling) -> dict[str, tuple[Row, Pooled]]:
+    """What a later checkpoint is held against, for each response that carried the verdict."""
+    judged = {response.name for response in settling.responses}
+    return {
+        series.name: (
+            latest,
+            Pooled(
+                tuple(map(float, series.means_response)),
+                tuple(map(int, series.replicates_count)),
+                series.within_squares,
+                series.freedom_count,
+            ),
+        )
+        for series in settling.series
+        if series.name in judged and _values(latest, series.name)
+    }
+
+
+def _has_moved(proof: dict[str, tuple[Row, Pooled]], latest: Row, settling: Settling) -> bool:
+    """Whether any response has left, for certain, what was called settled."""
+    return any(
+        series.name in proof and _has_left(*proof[series.name], latest, series)
+        for series in settling.series
+    )
+
+
+def _has_left(row: Row, pooled: Pooled, latest: Row, series: Series) -> bool:
+    """Whether a response is elsewhere than at the proof, at the same lot and seating."""
     is_alike = (row.coffee_lot, row.seating_count) == (latest.coffee_lot, latest.seating_count)
-    series = next((s for s in settling.series if s.name == "d50"), None)
-    if not is_alike or series is None or not latest.d50_micrometres:
+    if not is_alike or not _values(latest, series.name):
         return False
     if row.checkpoint_id not in series.checkpoint_ids:  # no longer joined with it
         return False
     change = compare_means(
-        row.d50_micrometres,
-        latest.d50_micrometres,
+        _values(row, series.name),
+        _values(latest, series.name),
         pooled=pooled,
         session_sd_response=series.session.sd_response,
     )
     delta = series.change_response
     low, high = change.low_response, change.high_response
     return low is not None and high is not None and (low > delta or high < -delta)
+
+
+def _values(row: Row, name: str) -> tuple[float, ...]:
+    return row.d50_micrometres if name == "d50" else row.fines_fraction

@@ -17,6 +17,7 @@ from .joining import Joined
 from .prior import BurrClass, class_of, expected_break_in
 from .settling import Settling
 from .settling_forecast import Forecast, forecast_settling, informed_class
+from .settling_measures import Limits
 from .settling_next import next_checkpoint_grams
 from .settling_sentences import settling_sentence
 from .stage_facts import KEPT_VERDICTS, Folded, GrindFacts, fold_checkpoints
@@ -64,8 +65,8 @@ def stage_at(facts: GrindFacts, as_of: datetime) -> Standing:
     -------
     Standing
         Basis ``measured`` when checkpoints decide, ``inferred`` when the flow or a drift does,
-        ``expected`` else. What remains is the forecast from prior and checkpoints, 0 once settled,
-        and that of the class alone without any checkpoint.
+        ``expected`` else. What remains is what the checkpoints bound, 0 once settled; where they
+        leave it open, the forecast from prior and checkpoints, unless they contradict the prior.
 
     Raises
     ------
@@ -89,16 +90,17 @@ def stage_at(facts: GrindFacts, as_of: datetime) -> Standing:
     """
     if as_of.utcoffset() is None:
         raise ValueError("the instant must be aware (have an offset)")
-    expected = expected_break_in(facts.burr_set, facts.burr_grams, facts.burr_estimated_grams)
     last = [Folded(), *fold_checkpoints(facts, as_of)][-1]
     settling = last.settling
     burr_set, grams = facts.burr_set, facts.burr_grams
     if burr_set is None or grams is None:
+        expected = expected_break_in(burr_set, grams, facts.burr_estimated_grams)
         return Standing(expected, last.joined, settling, None, None)
     burr_class = class_of(burr_set.geometry, burr_set.diameter_millimetres)
     burr_class = informed_class(burr_class, facts.measured_sets)
-    # checkpoints may lie a little ahead of what the runs count
+    # checkpoints may lie ahead of what the runs count
     here = max(grams, settling.at_grams or 0.0)
+    expected = expected_break_in(burr_set, here, facts.burr_estimated_grams)
     forecast = _forecast(settling, burr_class, here)
     stage, basis, verdict = _decided(facts, last, as_of, expected)
     remaining: tuple[float | None, float | None, float | None]
@@ -112,9 +114,10 @@ def stage_at(facts: GrindFacts, as_of: datetime) -> Standing:
         remaining = (0.0, 0.0, 0.0) if stage == "settled" and basis == "measured" else (None,) * 3
         following = grams if verdict in ("reseated", "drift_confirmed", "flow_steadied") else None
     elif forecast is not None:
-        left = forecast.remaining_grams
-        remaining = (left.low, left.best, left.high)
-        following = _following(settling, burr_class, here)
+        remaining = _left(settling, forecast, here)
+        # a level that moved is measured again at once
+        is_moved = verdict == "level_moved"
+        following = here if is_moved else _following(settling, burr_class, here)
     sentence = expected.sentence
     if verdict != expected.verdict:
         sentence = settling_sentence(verdict, settling)
@@ -225,6 +228,28 @@ def _decided(
     if settling.checkpoint_count or state.joined.left_out:
         return expected.stage, "expected", settling.verdict
     return expected.stage, "expected", expected.verdict
+
+
+def _left(
+    settling: Settling, forecast: Forecast, here_grams: float
+) -> tuple[float | None, float | None, float | None]:
+    """What is left by what was measured; where that has no end, by the forecast."""
+    measured = settling.settles_at_grams
+    is_verdict = settling.decision != "not_enough_data"
+    # the forecast knows neither that whole sittings differ nor that the class does not apply
+    is_doubtful = "model_misfit" in settling.findings or forecast.is_prior_conflict
+    left: list[float | None] = [*_numbers(forecast.remaining_grams)]
+    if is_verdict and measured is not None and measured.high is not None:
+        left = [None if at is None else max(0.0, at - here_grams) for at in _numbers(measured)]
+    elif is_verdict and is_doubtful:
+        low = None if measured is None else measured.low
+        left = [None if low is None else max(0.0, low - here_grams), None, None]
+    # only a measurement can say that nothing is left
+    return left[0], left[1] or None, left[2] or None
+
+
+def _numbers(limits: Limits) -> tuple[float | None, float | None, float | None]:
+    return limits.low, limits.best, limits.high
 
 
 def _whole(grams: float | None) -> float | None:

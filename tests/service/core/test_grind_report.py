@@ -10,6 +10,7 @@ from datetime import timedelta
 
 from hypothesis import given, settings
 
+from burrline_service.api.break_in_examples import BREAK_IN
 from burrline_service.api.schemas_break_in import BreakInAnswerSchema
 from burrline_service.core import joining
 from burrline_service.core.comparisons import Comparison
@@ -80,7 +81,34 @@ def test_every_reason_and_caution_of_joining_has_its_words() -> None:
     codes = set(
         re.findall(r"``([a-z0-9_]+)``", told.partition("Reasons:")[2].partition("Raises")[0])
     )
-    assert codes == set(LEFT_OUT) | (set(CAUTIONS) - {"not_all_weighed", "unlike_their_class"})
+    of_the_report = {"not_all_weighed", "unlike_their_class"}
+    of_the_report |= {"kilograms_out_of_order", "kilograms_ahead_of_runs"}
+    assert codes == set(LEFT_OUT) | (set(CAUTIONS) - of_the_report)
+
+
+def test_kilograms_that_fall_or_run_ahead_of_the_runs_are_a_caution() -> None:
+    def codes(known: GrindFacts) -> list[str]:
+        return [one.code for one in report(known).cautions]
+
+    good = life((0, 2, 5, 10, 20))
+    assert codes(facts(good)) == []
+    assert codes(facts(good, burr_grams=19_600.0)) == []
+    assert codes(facts(good, burr_grams=19_400.0)) == ["kilograms_ahead_of_runs"]
+    assert codes(facts(life((0, 5, 2, 10, 20)))) == ["kilograms_out_of_order"]
+
+
+def test_a_change_far_beyond_the_class_is_a_caution_and_the_fit_tells_what_is_left() -> None:
+    answer = report(facts(life((0, 2, 4, 6, 8, 12), change=120.0)))
+    fit, forecast = answer.fit.settles_at_grams, answer.forecast
+    assert [one.code for one in answer.cautions] == ["unlike_their_class"]
+    assert forecast is not None
+    assert forecast.is_prior_conflict
+    # counted from the last checkpoint at 12 kg, in whole grams
+    assert fit.best is not None
+    assert fit.high is not None
+    assert answer.remaining_grams == round(fit.best - 12_000)
+    assert answer.high_remaining_grams == round(fit.high - 12_000)
+    assert answer.remaining_grams != round(forecast.remaining_grams.best or 0.0)
 
 
 def test_what_was_not_weighed_is_a_caution_where_runs_tell_the_kilograms() -> None:
@@ -115,3 +143,34 @@ def test_a_settled_sentence_bounds_what_may_come_by_more_than_nothing() -> None:
 def test_a_checkpoint_by_itself_leaves_the_set_as_expected() -> None:
     lone = checkpoint(0, ground_at=AT + timedelta(hours=1))
     assert report(facts((lone,))).basis == "expected"
+
+
+def test_the_published_example_has_the_sentences_of_its_numbers() -> None:
+    settling = stage_at(facts(life((0, 2, 5, 10, 20))), LATER).settling
+    fit = BREAK_IN["fit"]
+    names = {"d50": "d50_micrometres", "fines": "fines_fraction"}
+    responses = tuple(
+        replace(
+            one,
+            most_to_come_response=fit[names[one.name]]["most_to_come"],
+            smallest_change_response=fit[names[one.name]]["smallest_change"],
+        )
+        for one in settling.responses
+    )
+    said = settling_sentence("settled", replace(settling, responses=responses))
+    assert said == BREAK_IN["sentence"]
+    for one in BREAK_IN["checkpoints"][0]["compared"]:
+        told = one["difference"]
+        numbers = (told["change"], told["low"], told["high"])
+        sample = compare_means((1.0, 2.0), (2.0, 3.0))
+        found = replace(
+            sample,
+            change_response=numbers[0],
+            low_response=numbers[1],
+            high_response=numbers[2],
+            verdict=told["verdict"],
+        )
+        assert (
+            difference_sentence(Comparison("b", "a", one["response"], found, None))
+            == (one["sentence"])
+        )

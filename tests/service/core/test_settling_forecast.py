@@ -153,6 +153,15 @@ def test_burrs_that_do_not_behave_like_their_class_are_pointed_out() -> None:
         assert found.is_prior_conflict is is_odd
 
 
+@pytest.mark.parametrize(("change", "is_odd"), [(30.0, False), (120.0, True), (-120.0, True)])
+def test_a_change_of_unusual_size_is_pointed_out(change: float, is_odd: bool) -> None:
+    """The class lets 95 of 100 sets change by less than 20 %, at 300 um 59 um."""
+    known = assess_settling(curve((0, 2, 5, 8, 12, 20), 6.5, change=change))
+    found = forecast_settling(known, FLAT_98, current_grams=20_000.0)
+    assert found is not None
+    assert found.is_prior_conflict is is_odd
+
+
 def test_fines_alone_give_a_forecast_and_nothing_gives_none() -> None:
     rows = [
         replace(r, d50_micrometres=(), fines_fraction=(0.14 - 0.01 * n, 0.141 - 0.01 * n))

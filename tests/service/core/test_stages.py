@@ -82,7 +82,7 @@ def test_a_first_checkpoint_informs_the_forecast_and_leaves_the_expected_stage()
     assert told(found) == ("new", "expected", "too_few_checkpoints")
     assert found.forecast is not None
     assert found.break_in.next_checkpoint_grams == pytest.approx(5000, rel=0.2)
-    assert "1 checkpoint so far" in found.break_in.sentence
+    assert "1 checkpoint counts so far" in found.break_in.sentence
 
 
 def test_far_from_done_it_is_breaking_in() -> None:
@@ -97,6 +97,101 @@ def test_when_the_data_cannot_tell_it_is_undecided() -> None:
     found = stage_at(facts(life((0, 4, 8, 12))), LATER)
     assert told(found)[:2] == ("undecided", "measured")
     assert (found.break_in.next_checkpoint_grams or 0) > 12_000
+
+
+def at_levels(levels: dict[float, float], doses: int = 3) -> tuple[Checkpoint, ...]:
+    """D50 by kilograms, the doses 2 um apart."""
+    return tuple(
+        checkpoint(
+            n, tuple(d50 + 2.0 * k for k in range(doses)), (None,) * doses, burr_grams=1000.0 * m
+        )
+        for n, (m, d50) in enumerate(levels.items())
+    )
+
+
+def test_along_a_straight_line_beyond_the_class_only_the_least_is_told() -> None:
+    found = stage_at(facts(at_levels({0: 600, 2: 650, 5: 700, 8: 750})), LATER)
+    left, fit = found.break_in, found.settling.settles_at_grams
+    assert fit is not None
+    assert fit.low is not None
+    assert told(found) == ("breaking_in", "measured", "not_settled")
+    assert (left.remaining_grams, left.high_remaining_grams) == (None, None)
+    assert left.low_remaining_grams == round(fit.low - 8_000)
+
+
+def test_contradictory_checkpoints_leave_open_how_much_is_left() -> None:
+    """The forecast knows no scatter of whole sittings and would say that nothing is."""
+    found = stage_at(facts(at_levels({0: 300, 5: 330, 10: 310, 20: 350, 30: 290})), LATER)
+    left = found.break_in
+    assert found.forecast is not None
+    assert found.forecast.remaining_grams.high == 0.0
+    assert told(found)[0] == "undecided"
+    assert (left.low_remaining_grams, left.remaining_grams, left.high_remaining_grams) == (
+        None,
+        None,
+        None,
+    )
+    assert "scatter more than their doses explain" in left.sentence
+
+
+def test_a_limit_beyond_half_the_size_is_no_number_to_frighten_with() -> None:
+    """D50 bends from 600 to 648 um, so early that any slower curve fits as well."""
+    early = at_levels({m: 600 + 60 * -math.expm1(-m / 2.5) for m in (0, 1, 2, 4)})
+    found = stage_at(facts(early), LATER)
+    assert (found.settling.responses[0].most_to_come_response or 0) > 300
+    assert "Up to half the median size (D50) or more may still come" in found.break_in.sentence
+    wild = tuple(
+        checkpoint(n, (1000.0, 400.0, 600.0), (None,) * 3, burr_grams=m)
+        for n, m in enumerate((0.0, 2e3, 5e3, 9e3))
+    )
+    said = stage_at(facts(wild), LATER).break_in.sentence
+    assert "even a change by half could hide" in said
+
+
+def test_still_moving_the_wrong_way_is_said() -> None:
+    """D50 grows as it should, and the fines with it: 10 to 14.5 %."""
+    rows = tuple(
+        checkpoint(
+            n,
+            tuple(600 - 60 * math.expm1(-m / 6) + off for off in (-3.0, 0.0, 3.0)),
+            tuple(0.1 + 0.005 * m + off for off in (-0.002, 0.0, 0.002)),
+            burr_grams=1000.0 * m,
+        )
+        for n, m in enumerate((0, 2, 5, 9))
+    )
+    found = stage_at(facts(rows), LATER)
+    assert told(found)[2] == "not_settled"
+    assert "moves the wrong way" in found.break_in.sentence
+
+
+def test_a_forecast_alone_never_says_that_nothing_is_left() -> None:
+    flat = at_levels(dict.fromkeys((0.0, 2.0, 5.0, 8.0, 25.0, 60.0), 600.0), doses=1)
+    found = stage_at(facts(flat), LATER)
+    assert found.forecast is not None
+    assert found.forecast.remaining_grams.best == 0.0
+    assert found.break_in.stage != "settled"
+    assert found.break_in.remaining_grams is None
+    assert found.break_in.high_remaining_grams != 0
+
+
+def test_kilograms_given_with_a_checkpoint_count_where_no_runs_are() -> None:
+    known = facts(life((0, 5)), burr_grams=0.0)
+    found = stage_at(known, LATER)
+    assert found.break_in.stage == "breaking_in"
+    assert stage_changes(known, LATER)[-1].to_stage == found.break_in.stage
+
+
+def test_many_checkpoints_at_the_same_kilograms_are_told_apart_from_too_few() -> None:
+    same = stage_at(facts(life((3, 3, 3, 3, 3))), LATER).break_in
+    assert (
+        "5 checkpoints count so far, all at the same kilograms (were all runs recorded?)"
+        in same.sentence
+    )
+    three = stage_at(facts(life((0, 3, 3, 5))), LATER).break_in
+    assert "4 checkpoints count so far, at 3 different kilograms" in three.sentence
+    assert (
+        "3 checkpoints count so far." in stage_at(facts(life((0, 3, 5))), LATER).break_in.sentence
+    )
 
 
 def test_proven_settled_nothing_is_left() -> None:
@@ -137,8 +232,20 @@ def test_a_grind_that_has_left_its_settled_level_is_no_longer_settled() -> None:
         6, (396.0, 400.0, 404.0), (0.099, 0.1, 0.101), burr_grams=50_000.0
     )  # 64 micrometres above, with 10 that matter
     found = stage_at(facts((*proven, coarser)), LATER)
-    assert told(found)[0] != "settled"
+    assert told(found) == ("undecided", "measured", "level_moved")
     assert found.settled_at is None
+    assert found.break_in.next_checkpoint_grams == 50_000.0  # it says: measure again
+
+
+def test_fines_that_rose_by_more_than_matters_contradict_what_was_settled() -> None:
+    """D50 stays, the fines go from 10 to 16 %: 6 points, with 1 that matters."""
+    proven = life((0, 5, 10, 20, 40))
+    for d50 in ((332.0, 336.0, 340.0), (None, None, None)):
+        dusty = checkpoint(6, d50, (0.158, 0.16, 0.162), burr_grams=50_000.0)
+        found = stage_at(facts((*proven, dusty)), LATER)
+        assert told(found) == ("undecided", "measured", "level_moved")
+    same = checkpoint(6, (332.0, 336.0, 340.0), (0.097, 0.1, 0.103), burr_grams=50_000.0)
+    assert told(stage_at(facts((*proven, same)), LATER))[0] == "settled"
 
 
 def test_a_voided_proof_proves_nothing() -> None:
