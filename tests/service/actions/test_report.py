@@ -205,4 +205,4 @@ def test_throughput_and_alerts_take_no_more_statements_for_longer(database: Data
         )
 
     # beside the forecasts, which are made for each warm motor by itself
-    assert alerts() <= alerts(grinder_id="bar-1") + 40
+    assert alerts() <= alerts(grinder_id="bar-1") + 26
