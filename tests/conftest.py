@@ -2,28 +2,32 @@
 
 from __future__ import annotations
 
+import gc
 import signal
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import IO, Any
 
 import pytest
+from _pytest.doctest import DoctestModule
 from flask import Flask
 
 import databases
 from answers import AnswerCheck, CheckedClient
+from burrline_service import api
 from burrline_service.actions import access, admin
 from burrline_service.api import make_operations
-from burrline_service.api.document import make_document
+from burrline_service.api.document import document_text, make_document
 from burrline_service.app import make_app
 from burrline_service.core.records import Caller
 from burrline_service.settings import Settings, read_settings
 from burrline_service.store.database import Database, open_database
 from databases import MadeDatabase, Server
 from services import LiveService, start_live_service
+from stock import Stock
 
 SESSION_FOLDER = pytest.StashKey[Path]()
 SESSION_LOCK = pytest.StashKey[IO[bytes]]()
@@ -55,6 +59,19 @@ def pytest_unconfigure(config: pytest.Config) -> None:
         config.stash[SESSION_LOCK].close()
 
 
+@pytest.hookimpl(wrapper=True)
+def pytest_collect_file() -> Generator[None, list[pytest.Collector], list[pytest.Collector]]:
+    """No examples in docstrings here: looking for some would import each file a second time."""
+    collectors = yield
+    return [one for one in collectors if not isinstance(one, DoctestModule)]
+
+
+def pytest_collection_finish() -> None:
+    """Thousands of collected tests need not be walked through by every collection of garbage."""
+    gc.collect()
+    gc.freeze()
+
+
 @pytest.fixture(scope="session")
 def session_folder(pytestconfig: pytest.Config) -> Path:
     """One folder for all workers of this session."""
@@ -76,14 +93,20 @@ def sqlite_database(session_folder: Path, tmp_path: Path) -> MadeDatabase:
     return databases.make_sqlite_database(databases.make_sqlite_template(session_folder), tmp_path)
 
 
+@pytest.fixture(scope="session")
+def postgresql_stock(postgresql_server: Server, session_folder: Path) -> Iterator[Stock]:
+    """The PostgreSQL databases of this process."""
+    stock = Stock(postgresql_server, databases.template_name(session_folder))
+    yield stock
+    stock.close()
+
+
 @pytest.fixture
-def postgresql_database(postgresql_server: Server, session_folder: Path) -> Iterator[MadeDatabase]:
+def postgresql_database(postgresql_stock: Stock) -> Iterator[MadeDatabase]:
     """A migrated PostgreSQL database of this test's own, entered without superuser's rights."""
-    made = databases.make_postgresql_database(
-        postgresql_server, databases.template_name(session_folder)
-    )
+    made = postgresql_stock.take()
     yield made
-    databases.drop_postgresql_database(postgresql_server, made.url.rsplit("/", 1)[1])
+    postgresql_stock.give_back(made)
 
 
 @pytest.fixture(params=DATABASE_KINDS)
@@ -193,10 +216,18 @@ def settings(made_database: MadeDatabase, tmp_path: Path) -> Settings:
     )
 
 
+@pytest.fixture(scope="session")
+def written_document() -> str:
+    """The text of this release's document, which takes longer to make than most tests."""
+    return document_text(make_operations())
+
+
 @pytest.fixture
-def app(settings: Settings, database: Database, clock: Clock) -> Flask:
+def app(settings: Settings, database: Database, clock: Clock, written_document: str) -> Flask:
     """The whole service in this process, with a clock that stands still."""
-    made = make_app(settings, database, clock=clock)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(api, "document_text", lambda operations: written_document)
+        made = make_app(settings, database, clock=clock)
     made.test_client_class = CheckedClient
     return made
 

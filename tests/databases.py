@@ -59,6 +59,7 @@ FAST_SETTINGS = {
     "fsync": "off",
     "synchronous_commit": "off",
     "full_page_writes": "off",
+    "autovacuum": "off",  # it would look into every database in turn
     "max_connections": "200",
     "shared_buffers": "64MB",
     "timezone": "America/St_Johns",  # a server far from UTC must change no answer

@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import secrets
 import tomllib
+import unittest
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -18,7 +19,13 @@ from typing import Any
 import pytest
 import schemathesis
 from hypothesis import HealthCheck, Phase, settings
+from schemathesis.checks import load_all_checks
 from schemathesis.config import SchemathesisConfig
+from schemathesis.core.control import SkipTest
+from schemathesis.generation.feedback import FeedbackSources
+from schemathesis.generation.hypothesis.reporting import ignore_hypothesis_output
+from schemathesis.pytest._test_builder import build_operation_test
+from schemathesis.python._constants.orchestrator import make_constants_value_source
 
 import databases
 from burrline_service.actions import access, admin, burrs, entries, ingest, places, readings
@@ -64,6 +71,11 @@ def made_config() -> SchemathesisConfig:
 SCHEMA = schemathesis.openapi.from_dict(make_document(make_operations()), config=made_config())
 SCHEMA.app = LATE_APP
 SCHEMA.location = "/openapi.json"
+DESCRIBED = [result.ok() for result in SCHEMA.get_all_operations()]
+FEEDBACK = FeedbackSources(constants_value_source=make_constants_value_source(SCHEMA))
+
+
+load_all_checks()
 
 
 def furnish(database: Database) -> None:
@@ -130,16 +142,32 @@ SETTINGS = settings(
 )
 
 
-@pytest.mark.contract
-@SCHEMA.parametrize()
 @SETTINGS
-def test_an_operation_answers_as_the_document_says(case: schemathesis.Case) -> None:
+def check(case: schemathesis.Case) -> None:
     case.call_and_validate()
+
+
+@pytest.mark.contract
+@pytest.mark.parametrize("operation", DESCRIBED, ids=lambda operation: operation.label)
+def test_an_operation_answers_as_the_document_says(operation: Any) -> None:
+    """What is sent is made up here, not while tests are collected, which every process does."""
+    made_up = build_operation_test(
+        config=SCHEMA.config,
+        operation=operation,
+        test_func=check,
+        given_kwargs={},
+        feedback=FEEDBACK,
+    )
+    try:
+        with ignore_hypothesis_output():
+            made_up()
+    except (SkipTest, unittest.SkipTest) as skipped:  # no request could be made up
+        pytest.fail(f"nothing was sent: {skipped!r}")
 
 
 StateMachine = SCHEMA.as_state_machine()
 TestChains = StateMachine.TestCase
 TestChains.settings = settings(
-    SETTINGS, max_examples=LONG_COUNT or 15, stateful_step_count=STEP_COUNT
+    SETTINGS, max_examples=LONG_COUNT or 10, stateful_step_count=STEP_COUNT
 )
 TestChains = pytest.mark.contract(TestChains)

@@ -100,7 +100,10 @@ def start_up(tmp_path: Path) -> Iterator[Callable[..., Up]]:
         up.end()
 
 
-def test_a_first_start_shows_the_fleet_and_a_second_keeps_it(start_up: Callable[..., Up]) -> None:
+def test_a_first_start_shows_the_fleet_and_later_ones_keep_it_until_they_end(
+    start_up: Callable[..., Up],
+) -> None:
+    """One fleet is posted for all of it: posting takes most of the time of a start."""
     first = start_up()
     first.wait_until_shown()
     key_file = first.folder / "demo.key"
@@ -121,6 +124,17 @@ def test_a_first_start_shows_the_fleet_and_a_second_keeps_it(start_up: Callable[
     assert taken.returncode == 69
     assert re.fullmatch(r"deploy/up: port \d+ on 127\.0\.0\.1 is taken; .*\n", taken.stderr)
 
+    if shutil.which("curl") is not None:
+        command = re.search(r"^curl .*\\\n.*$", first.output, re.MULTILINE)
+        assert command is not None
+        answered = subprocess.run(
+            ["sh", "-c", command[0]],
+            capture_output=True,
+            text=True,
+            env=environment(first.folder),
+        )
+        assert json.loads(answered.stdout)["outcome"] == "accepted"
+
     os.killpg(first.process.pid, signal.SIGINT)  # what Ctrl-C does
     assert first.wait_for_end() == 130
     assert first.children() == []
@@ -133,32 +147,18 @@ def test_a_first_start_shows_the_fleet_and_a_second_keeps_it(start_up: Callable[
     assert second.wait_for_end() == 143
     assert second.children() == []
 
-
-@pytest.mark.skipif(shutil.which("curl") is None, reason="no curl on this machine")
-def test_the_printed_curl_line_posts_a_run(start_up: Callable[..., Up]) -> None:
-    up = start_up()
-    up.wait_until_shown()
-    command = re.search(r"^curl .*\\\n.*$", up.output, re.MULTILINE)
-    assert command is not None
-    answered = subprocess.run(
-        ["sh", "-c", command[0]], capture_output=True, text=True, env=environment(up.folder)
-    )
-    assert json.loads(answered.stdout)["outcome"] == "accepted"
-
-
-def test_a_child_that_dies_ends_the_whole_with_its_last_words(start_up: Callable[..., Up]) -> None:
-    up = start_up()
-    up.wait_until_shown()
+    third = start_up()  # a child that dies ends the whole with its last words
+    third.wait_until_shown()
     found = subprocess.run(
-        ["pgrep", "-s", str(up.process.pid), "-f", "burrline-service work"],
+        ["pgrep", "-s", str(third.process.pid), "-f", "burrline-service work"],
         capture_output=True,
         text=True,
     )
     os.kill(int(found.stdout.split()[0]), signal.SIGKILL)
-    assert up.wait_for_end() == 70
-    assert "'burrline-service work' ended with status 137" in up.output
-    assert "work begins" in up.output
-    assert up.children() == []
+    assert third.wait_for_end() == 70
+    assert "'burrline-service work' ended with status 137" in third.output
+    assert "work begins" in third.output
+    assert third.children() == []
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta, timezone
 from decimal import Decimal
 from fractions import Fraction
+from functools import cache
 from typing import Any
 
 import pytest
@@ -163,6 +164,7 @@ def values_of(kind: Any) -> st.SearchStrategy[Any]:
     return simple[kind]
 
 
+@cache  # a strategy made anew for each example costs more than the example
 def instances_of(model: Any) -> st.SearchStrategy[Any]:
     kinds = typing.get_type_hints(model)
     unknown = st.dictionaries(st.sampled_from(["later", "newer"]), st.integers(), max_size=2)

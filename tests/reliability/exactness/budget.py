@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, Phase, settings
 
 ASKED = os.environ.get("EXACTNESS_EXAMPLES")
 EVERY_DAY = settings(
-    max_examples=20,
+    max_examples=12,
     stateful_step_count=20,
     deadline=None,
     database=None,
