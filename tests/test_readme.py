@@ -37,9 +37,8 @@ def run_sample(kind: str, text: str, service: LiveService) -> str:
 def test_the_samples_post_a_run_and_read_the_changed_status(
     live_service: LiveService, tmp_path: Path
 ) -> None:
-    (curl, posting), (python, three_lines), (shell, commands), (_, mending), (_, proving) = (
-        samples()
-    )
+    (curl, posting), (python, three_lines), (shell, commands), *others = samples()
+    mending, proving, turning = (text for _, text in others)
     assert (curl, python, shell) == ("sh", "python", "sh")
 
     answers = [json.loads(line) for line in run_sample(curl, posting, live_service).splitlines()]
@@ -67,6 +66,10 @@ def test_the_samples_post_a_run_and_read_the_changed_status(
     told = run_sample(shell, proving.replace("dose-", f"{tmp_path}/dose-"), live_service)
     assert "reserved, sieve: D50" in told
     assert "1 checkpoint counts so far" in told
+
+    told = run_sample(shell, turning, live_service)
+    assert told.count("too_few_checkpoints") == 2  # one setting, one checkpoint
+    assert "no_cups" in told
 
 
 def test_the_two_commands_are_there() -> None:

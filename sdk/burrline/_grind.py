@@ -10,7 +10,15 @@ from burrline._convert import body_of
 from burrline._http import Answer
 from burrline._paging import Page
 from burrline._places import Given, known
-from burrline.models import BreakInAnswer, Checkpoint, CheckpointWithSamples, SampleSummary
+from burrline.models import (
+    BreakInAnswer,
+    Calibration,
+    Checkpoint,
+    CheckpointWithSamples,
+    Cups,
+    SampleSummary,
+    SetComparison,
+)
 
 
 class Grind(Calls):
@@ -117,6 +125,49 @@ class Grind(Calls):
         """How far the burrs in a grinder have broken in, now or at a past instant."""
         path = path_of("/v1/grinders/{}/break-in", grinder_id)
         return self._get(path, lambda one: BreakInAnswer.from_json(one.body), {"as_of": as_of})
+
+    def get_calibration(
+        self,
+        grinder_id: str,
+        *,
+        reference_d50_micrometres: float | None = None,
+        reference_checkpoint_id: str | None = None,
+        reference_grams_per_second: float | None = None,
+        as_of: datetime | None = None,
+    ) -> Calibration:
+        """What a step of the dial does, and where to turn it to go back to a reference.
+
+        Left out, the reference is the first checkpoint that proved the burr set settled.
+        """
+        query = {
+            "reference_d50_micrometres": reference_d50_micrometres,
+            "reference_checkpoint_id": reference_checkpoint_id,
+            "reference_grams_per_second": reference_grams_per_second,
+            "as_of": as_of,
+        }
+        path = path_of("/v1/grinders/{}/calibration", grinder_id)
+        return self._get(path, lambda one: Calibration.from_json(one.body), query)
+
+    def compare_burr_sets(
+        self,
+        burr_set_ids: Iterable[str],
+        *,
+        d50_micrometres: float | None = None,
+        as_of: datetime | None = None,
+    ) -> SetComparison:
+        """Two to six burr sets side by side, at an equal D50 where their dials were measured."""
+        query = {
+            "burr_set_ids": ",".join(burr_set_ids),
+            "d50_micrometres": d50_micrometres,
+            "as_of": as_of,
+        }
+        path = "/v1/burr-set-comparison"
+        return self._get(path, lambda one: SetComparison.from_json(one.body), query)
+
+    def get_cups(self, grinder_id: str, *, as_of: datetime | None = None) -> Cups:
+        """Extraction and shot times before and after the burrs settled: evidence, no verdict."""
+        path = path_of("/v1/grinders/{}/cups", grinder_id)
+        return self._get(path, lambda one: Cups.from_json(one.body), {"as_of": as_of})
 
 
 def _checkpoint(answer: Answer) -> CheckpointWithSamples:

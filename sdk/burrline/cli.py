@@ -23,6 +23,7 @@ from burrline import (
     _verb_export,
     _verb_ready,
     _verb_spool,
+    _verbs_calibration,
     _verbs_entries,
     _verbs_grind,
     _verbs_places,
@@ -277,6 +278,7 @@ def _parser() -> argparse.ArgumentParser:
     _verbs_places.add(verbs)
     _verbs_entries.add(verbs)
     _verbs_grind.add(verbs)
+    _verbs_calibration.add(verbs)
     _verb_apply.add(verbs)
     _verb_export.add(verbs)
     _verb_spool.add(verbs)

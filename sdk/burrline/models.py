@@ -27,6 +27,7 @@ from burrline._convert import (
 
 __all__ = [
     "Alert",
+    "AtEqualD50",
     "BatchProblem",
     "BreakIn",
     "BreakInAnswer",
@@ -34,12 +35,16 @@ __all__ = [
     "BrewInput",
     "Bucket",
     "BurrSet",
+    "Calibration",
     "CareEntry",
     "Caution",
     "Checkpoint",
     "CheckpointWithSamples",
     "Compared",
+    "ComparedSet",
     "Correction",
+    "Cups",
+    "CupsLeftOut",
     "Curve",
     "CurvePoint",
     "Difference",
@@ -47,20 +52,26 @@ __all__ = [
     "Duty",
     "DutyHour",
     "DutyReport",
+    "Extractions",
     "Fault",
     "Finding",
     "Fit",
     "Fitting",
+    "FlowSlope",
     "Forecast",
+    "GradedCheckpoint",
     "Grind",
+    "GrindSlope",
     "Grinder",
     "History",
     "Key",
     "KeyWithSecret",
+    "Ladder",
     "Limits",
     "Liveness",
     "LogNormalFit",
     "MeasuredCheckpoint",
+    "Method",
     "Missing",
     "Mode",
     "Motor",
@@ -80,6 +91,8 @@ __all__ = [
     "Reading",
     "ReadingBatchOutcome",
     "ReadingProblem",
+    "Redial",
+    "Reference",
     "Replicate",
     "ReplicateWithSample",
     "ResponseFit",
@@ -92,8 +105,12 @@ __all__ = [
     "SampleSizes",
     "SampleSummary",
     "Segment",
+    "SetComparison",
+    "Shift",
+    "ShotTimes",
     "Site",
     "Span",
+    "Spread",
     "StageChange",
     "Status",
     "SuspectedTrip",
@@ -137,6 +154,40 @@ class Alert(Model):
             opened_at=fields.need("opened_at", instant),
             closed_at=fields.maybe("closed_at", instant),
             facts=fields.need("facts", mapped(nullable(number))),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AtEqualD50(Model):
+    """The fines of a set at the setting where its D50 is the common one."""
+
+    verdict: str
+    """`told`, or why not: a verdict of the calibration, `no_fines`, `no_common_d50`,
+    `shift_unclear`.
+    """
+    sentence: str
+    """The same for a person."""
+    fines_fraction: Limits
+    """Fines there, as a fraction; two-sided 95 % limits."""
+    fines_change: Limits
+    """Their change by break-in at an equal D50, as a fraction; two-sided 95 % limits."""
+    less_first_fines_fraction: Limits
+    """Fines there less those of the first set, as a fraction; null for the first, and where they
+    were measured in another way; two-sided 95 % limits.
+    """
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "AtEqualD50") -> AtEqualD50:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            verdict=fields.need("verdict", text),
+            sentence=fields.need("sentence", text),
+            fines_fraction=fields.need("fines_fraction", Limits.from_json),
+            fines_change=fields.need("fines_change", Limits.from_json),
+            less_first_fines_fraction=fields.need("less_first_fines_fraction", Limits.from_json),
             extra=fields.rest(),
         )
 
@@ -471,6 +522,77 @@ class BurrSet(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Calibration(Model):
+    """How the dial of a grinder moves its grind, with all it rests on."""
+
+    grinder_id: str
+    """The grinder."""
+    burr_set_id: str | None = None
+    """The set that is in; null: none is recorded."""
+    as_of: datetime
+    """The instant this answer is for."""
+    verdict: str
+    """`calibrated`, or why not: `no_checkpoints`, `setting_unrecorded`, `too_few_checkpoints`,
+    `one_setting_only`, `no_replicates`, `setting_confounded`, `slope_unclear`, `no_burr_set`.
+    """
+    sentence: str
+    """The same for a person."""
+    burr_grams: float | None = None
+    """Grams through the set at which the settings are told."""
+    setting: float | None = None
+    """The setting of the latest checkpoint used."""
+    zero_setting: float | None = None
+    """Where the burrs touch, as last recorded."""
+    setting_step: float | None = None
+    """One step of the dial; null: not recorded, a step then means one unit."""
+    coarser: Literal["higher", "lower"] | None = None
+    """The direction of the dial, by the plate."""
+    grind: GrindSlope
+    """What a step does to the grind."""
+    flow: FlowSlope
+    """What a step does to the flow."""
+    reference: Reference | None = None
+    """What is to be brought back; null: nothing known."""
+    redials: tuple[Redial, ...]
+    """How to turn the dial, by response."""
+    break_in_shift: Shift
+    """Whether the break-in made it better, or only coarser."""
+    ladder: Ladder | None = None
+    """What to measure; null: nothing is missing."""
+    checkpoints: tuple[GradedCheckpoint, ...]
+    """Of this set, in the order of time."""
+    cautions: tuple[Said, ...]
+    """What to heed."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Calibration") -> Calibration:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            grinder_id=fields.need("grinder_id", text),
+            burr_set_id=fields.maybe("burr_set_id", text),
+            as_of=fields.need("as_of", instant),
+            verdict=fields.need("verdict", text),
+            sentence=fields.need("sentence", text),
+            burr_grams=fields.maybe("burr_grams", number),
+            setting=fields.maybe("setting", number),
+            zero_setting=fields.maybe("zero_setting", number),
+            setting_step=fields.maybe("setting_step", number),
+            coarser=fields.maybe("coarser", choice),
+            grind=fields.need("grind", GrindSlope.from_json),
+            flow=fields.need("flow", FlowSlope.from_json),
+            reference=fields.maybe("reference", Reference.from_json),
+            redials=fields.need("redials", listed(Redial.from_json)),
+            break_in_shift=fields.need("break_in_shift", Shift.from_json),
+            ladder=fields.maybe("ladder", Ladder.from_json),
+            checkpoints=fields.need("checkpoints", listed(GradedCheckpoint.from_json)),
+            cautions=fields.need("cautions", listed(Said.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CareEntry(Model):
     """Something done to a grinder."""
 
@@ -736,6 +858,66 @@ class Compared(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ComparedSet(Model):
+    """One burr set of a comparison."""
+
+    burr_set_id: str
+    """The burr set's id."""
+    burr_model: str | None = None
+    """Which burrs, in your own words."""
+    geometry: Literal["flat", "conical", "other"]
+    """Their shape."""
+    diameter_millimetres: float | None = None
+    """Their diameter, in millimetres."""
+    verdict: str
+    """How far it has broken in, by its checkpoints, as a code."""
+    sentence: str
+    """The same for a person."""
+    checkpoint_count: int
+    """On how many checkpoints that rests."""
+    tau_grams: Limits
+    """How fast the change fades, in grams; two-sided 95 % limits."""
+    settles_at_grams: Limits
+    """When less than the change that matters is left, in grams; two-sided 95 % limits."""
+    d50_change_micrometres: Limits
+    """Whole change of D50 at one setting, in micrometres; two-sided 95 % limits."""
+    fines_change_fraction: Limits
+    """Whole change of the fines at one setting, as a fraction; two-sided 95 % limits."""
+    settled_d50_micrometres: Limits
+    """The D50 it approaches, in micrometres; two-sided 95 % limits."""
+    settled_fines_fraction: Limits
+    """The fines it approaches, as a fraction; two-sided 95 % limits."""
+    at_equal_d50: AtEqualD50
+    """The same at an equal D50."""
+    curve: Curve
+    """Its curve on kilograms."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "ComparedSet") -> ComparedSet:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            burr_set_id=fields.need("burr_set_id", text),
+            burr_model=fields.maybe("burr_model", text),
+            geometry=fields.need("geometry", choice),
+            diameter_millimetres=fields.maybe("diameter_millimetres", number),
+            verdict=fields.need("verdict", text),
+            sentence=fields.need("sentence", text),
+            checkpoint_count=fields.need("checkpoint_count", integer),
+            tau_grams=fields.need("tau_grams", Limits.from_json),
+            settles_at_grams=fields.need("settles_at_grams", Limits.from_json),
+            d50_change_micrometres=fields.need("d50_change_micrometres", Limits.from_json),
+            fines_change_fraction=fields.need("fines_change_fraction", Limits.from_json),
+            settled_d50_micrometres=fields.need("settled_d50_micrometres", Limits.from_json),
+            settled_fines_fraction=fields.need("settled_fines_fraction", Limits.from_json),
+            at_equal_d50=fields.need("at_equal_d50", AtEqualD50.from_json),
+            curve=fields.need("curve", Curve.from_json),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Correction(Model):
     """A known mistake, undone in every answer until it is revoked; several compose."""
 
@@ -787,6 +969,87 @@ class Correction(Model):
             reason=fields.need("reason", text),
             created_at=fields.need("created_at", instant),
             revoked_at=fields.maybe("revoked_at", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cups(Model):
+    """What the cups say beside the grind: evidence, never a verdict on the burrs."""
+
+    grinder_id: str
+    """The grinder."""
+    burr_set_id: str | None = None
+    """The set that is in; null: none is recorded."""
+    as_of: datetime
+    """The instant this answer is for."""
+    verdict: str
+    """`both_sides`, `one_side_only`, `not_settled`, `no_cups` or `no_burr_set`."""
+    sentence: str
+    """The same for a person."""
+    settled_at: datetime | None = None
+    """When the doses that proved it were ground; null: not proven."""
+    before_from: datetime | None = None
+    """From when on cups before the proof were looked at."""
+    after_from: datetime | None = None
+    """From when on cups after the proof were looked at."""
+    cup_count: int
+    """Cups looked at."""
+    is_cut_off: bool
+    """Whether there were more than are looked at."""
+    shot_seconds: ShotTimes
+    """Espresso times."""
+    extraction: tuple[Method, ...]
+    """By brew method; empty without measured cups."""
+    left_out: tuple[CupsLeftOut, ...]
+    """Cups that were not used, and why."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Cups") -> Cups:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            grinder_id=fields.need("grinder_id", text),
+            burr_set_id=fields.maybe("burr_set_id", text),
+            as_of=fields.need("as_of", instant),
+            verdict=fields.need("verdict", text),
+            sentence=fields.need("sentence", text),
+            settled_at=fields.maybe("settled_at", instant),
+            before_from=fields.maybe("before_from", instant),
+            after_from=fields.maybe("after_from", instant),
+            cup_count=fields.need("cup_count", integer),
+            is_cut_off=fields.need("is_cut_off", flag),
+            shot_seconds=fields.need("shot_seconds", ShotTimes.from_json),
+            extraction=fields.need("extraction", listed(Method.from_json)),
+            left_out=fields.need("left_out", listed(CupsLeftOut.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CupsLeftOut(Model):
+    """Cups that were not used for one of the two."""
+
+    use: Literal["extraction", "shot_seconds"]
+    """For what."""
+    code: str
+    """Why, as a code."""
+    cup_count: int
+    """How many."""
+    sentence: str
+    """The same for a person."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "CupsLeftOut") -> CupsLeftOut:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            use=fields.need("use", choice),
+            code=fields.need("code", text),
+            cup_count=fields.need("cup_count", integer),
+            sentence=fields.need("sentence", text),
             extra=fields.rest(),
         )
 
@@ -1077,6 +1340,30 @@ class DutyReport(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Extractions(Model):
+    """Extraction yields on one side."""
+
+    cup_count: int
+    """Cups used."""
+    mean_fraction: Limits
+    """Mean extraction yield, as a fraction of the dose; two-sided 95 % limits."""
+    sd_fraction: float | None = None
+    """Standard deviation between cups, as a fraction of the dose; null: one cup."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Extractions") -> Extractions:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            cup_count=fields.need("cup_count", integer),
+            mean_fraction=fields.need("mean_fraction", Limits.from_json),
+            sd_fraction=fields.maybe("sd_fraction", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Fault(Model):
     """One thing wrong with one value."""
 
@@ -1183,6 +1470,33 @@ class Fitting(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FlowSlope(Model):
+    """How far the dial moves the flow, as the runs tell; a step counts towards coarser."""
+
+    verdict: str
+    """`calibrated`, or why not, as a code."""
+    sentence: str
+    """The same for a person."""
+    log_flow_per_setting: Limits
+    """Change of ln flow per unit of the dial, upwards; two-sided 95 % limits."""
+    grams_per_second_per_step: Limits
+    """Change of the flow per step, in grams per second; two-sided 95 % limits."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "FlowSlope") -> FlowSlope:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            verdict=fields.need("verdict", text),
+            sentence=fields.need("sentence", text),
+            log_flow_per_setting=fields.need("log_flow_per_setting", Limits.from_json),
+            grams_per_second_per_step=fields.need("grams_per_second_per_step", Limits.from_json),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Forecast(Model):
     """What is expected from prior and checkpoints together; it never enters the verdict."""
 
@@ -1222,6 +1536,51 @@ class Forecast(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class GradedCheckpoint(Model):
+    """A checkpoint as the calibration sees it."""
+
+    checkpoint_id: str
+    """The checkpoint."""
+    grinder_id: str
+    """Where it was ground."""
+    ground_at: datetime
+    """When."""
+    session_id: str | None = None
+    """The sitting it was measured in."""
+    setting: float | None = None
+    """The grind setting."""
+    burr_grams: float | None = None
+    """Grams through the set by then."""
+    coffee_lot: str | None = None
+    """Which coffee."""
+    pooled: PooledSizes
+    """Its doses together."""
+    is_used: bool
+    """Whether it is part of the fit."""
+    left_out: tuple[Said, ...]
+    """Why it, or some value of it, is left out."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "GradedCheckpoint") -> GradedCheckpoint:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            checkpoint_id=fields.need("checkpoint_id", text),
+            grinder_id=fields.need("grinder_id", text),
+            ground_at=fields.need("ground_at", instant),
+            session_id=fields.maybe("session_id", text),
+            setting=fields.maybe("setting", number),
+            burr_grams=fields.maybe("burr_grams", number),
+            coffee_lot=fields.maybe("coffee_lot", text),
+            pooled=fields.need("pooled", PooledSizes.from_json),
+            is_used=fields.need("is_used", flag),
+            left_out=fields.need("left_out", listed(Said.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Grind(Model):
     """How the grind is set on this machine; settings are in its own scale."""
 
@@ -1247,6 +1606,30 @@ class Grind(Model):
             high_setting=fields.maybe("high_setting", number),
             coarser=fields.maybe("coarser", choice),
             expected_grams_per_second=fields.maybe("expected_grams_per_second", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GrindSlope(Model):
+    """How far the dial moves the grind; a step counts towards the coarser side."""
+
+    log_d50_per_setting: Limits
+    """Change of ln D50 per unit of the dial, upwards; two-sided 95 % limits."""
+    d50_micrometres_per_step: Limits
+    """Change of D50 per step at the reference, in micrometres; two-sided 95 % limits."""
+    fines_fraction_per_step: Limits
+    """Change of the fines per step, as a fraction; two-sided 95 % limits."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "GrindSlope") -> GrindSlope:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            log_d50_per_setting=fields.need("log_d50_per_setting", Limits.from_json),
+            d50_micrometres_per_step=fields.need("d50_micrometres_per_step", Limits.from_json),
+            fines_fraction_per_step=fields.need("fines_fraction_per_step", Limits.from_json),
             extra=fields.rest(),
         )
 
@@ -1433,6 +1816,39 @@ class KeyWithSecret(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Ladder(Model):
+    """Three settings to measure in one sitting, in this order."""
+
+    settings: tuple[float, ...]
+    """The usual one last; empty where it, or how far to move it, is not known."""
+    doses_count: int
+    """Doses at each setting."""
+    dose_grams: float
+    """Each dose, in grams."""
+    purge_grams: float | None = None
+    """What to grind away after each change, in grams; null: unknown."""
+    total_grams: float | None = None
+    """All of it, in grams; null: the purge is unknown."""
+    sentence: str
+    """The same for a person."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Ladder") -> Ladder:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            settings=fields.need("settings", listed(number)),
+            doses_count=fields.need("doses_count", integer),
+            dose_grams=fields.need("dose_grams", number),
+            purge_grams=fields.maybe("purge_grams", number),
+            total_grams=fields.maybe("total_grams", number),
+            sentence=fields.need("sentence", text),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Limits(Model):
     """A number with its two-sided 95 % limits, in the unit its place is named for."""
 
@@ -1551,6 +1967,36 @@ class MeasuredCheckpoint(Model):
             is_joined=fields.need("is_joined", flag),
             left_out=fields.need("left_out", listed(Said.from_json)),
             compared=fields.need("compared", listed(Compared.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Method(Model):
+    """Extraction yield by one brew method, before and after the proof of settling."""
+
+    method: Literal["espresso", "percolation", "immersion"]
+    """The method."""
+    before: Extractions | None = None
+    """Before; null: no cups."""
+    after: Extractions | None = None
+    """After; null: no cups."""
+    change_fraction: Limits
+    """Mean after less before, as a fraction of the dose; two-sided 95 % limits."""
+    sentence: str
+    """The same for a person."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Method") -> Method:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            method=fields.need("method", choice),
+            before=fields.maybe("before", Extractions.from_json),
+            after=fields.maybe("after", Extractions.from_json),
+            change_fraction=fields.need("change_fraction", Limits.from_json),
+            sentence=fields.need("sentence", text),
             extra=fields.rest(),
         )
 
@@ -2357,6 +2803,74 @@ class ReadingProblem(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Redial(Model):
+    """The setting that brings a response back."""
+
+    response: Literal["d50", "flow"]
+    """Which."""
+    verdict: Literal[
+        "turn", "stay", "beyond_dial", "slope_unclear", "no_reference", "reference_unusable"
+    ]
+    """`turn`; `stay` (less than half a step); or why no setting is proposed."""
+    sentence: str
+    """The same for a person."""
+    from_setting: float | None = None
+    """The setting it counts from: the latest one measured."""
+    exact_setting: Limits
+    """The setting before rounding; no limits where the slope may be 0; two-sided 95 % limits."""
+    setting: float | None = None
+    """The setting to turn to, in whole steps; null: none can be proposed."""
+    steps_count: int | None = None
+    """Whole steps towards the coarser side; null: no step known."""
+    purge_grams: float | None = None
+    """What to grind away after the change, in grams; null: unknown."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Redial") -> Redial:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            response=fields.need("response", choice),
+            verdict=fields.need("verdict", choice),
+            sentence=fields.need("sentence", text),
+            from_setting=fields.maybe("from_setting", number),
+            exact_setting=fields.need("exact_setting", Limits.from_json),
+            setting=fields.maybe("setting", number),
+            steps_count=fields.maybe("steps_count", integer),
+            purge_grams=fields.maybe("purge_grams", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reference(Model):
+    """What is to be brought back."""
+
+    basis: Literal["asked", "asked_checkpoint", "settled_checkpoint"]
+    """Where it comes from."""
+    checkpoint_id: str | None = None
+    """The checkpoint it is of."""
+    d50_micrometres: float | None = None
+    """D50, in micrometres; null: none is known."""
+    grams_per_second: float | None = None
+    """Flow, in grams per second; null: none was asked for."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Reference") -> Reference:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            basis=fields.need("basis", choice),
+            checkpoint_id=fields.maybe("checkpoint_id", text),
+            d50_micrometres=fields.maybe("d50_micrometres", number),
+            grams_per_second=fields.maybe("grams_per_second", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Replicate(Model):
     """One dose of a checkpoint."""
 
@@ -2823,6 +3337,110 @@ class Segment(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SetComparison(Model):
+    """Burr sets side by side; intervals are two-sided 95 %, null is what is not known."""
+
+    as_of: datetime
+    """The instant this answer is for."""
+    d50_micrometres: float | None = None
+    """The D50 compared at; null: none is known."""
+    sets: tuple[ComparedSet, ...]
+    """In the order asked for."""
+    cautions: tuple[Said, ...]
+    """What to heed."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "SetComparison") -> SetComparison:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            as_of=fields.need("as_of", instant),
+            d50_micrometres=fields.maybe("d50_micrometres", number),
+            sets=fields.need("sets", listed(ComparedSet.from_json)),
+            cautions=fields.need("cautions", listed(Said.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shift(Model):
+    """Better, or only coarser: the break-in as steps of the dial, and the fines beside them."""
+
+    verdict: str
+    """`only_coarser` when the whole interval lies within the change of fines that matters,
+    `fewer_fines`, `more_fines`, `undecided`, or why nothing can be said.
+    """
+    sentence: str
+    """The same for a person."""
+    from_grams: float | None = None
+    """From which age of the set, in grams."""
+    to_grams: float | None = None
+    """To which age of the set, in grams."""
+    equal_steps: Limits
+    """The break-in is equal to so many steps towards coarser; two-sided 95 % limits."""
+    log_d50_change: Limits
+    """Change of ln D50 at one setting; two-sided 95 % limits."""
+    fines_change: Limits
+    """Change of the fines at one setting, as a fraction; two-sided 95 % limits."""
+    fines_change_at_equal_d50: Limits
+    """Change of the fines at an equal D50, as a fraction; two-sided 95 % limits."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Shift") -> Shift:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            verdict=fields.need("verdict", text),
+            sentence=fields.need("sentence", text),
+            from_grams=fields.maybe("from_grams", number),
+            to_grams=fields.maybe("to_grams", number),
+            equal_steps=fields.need("equal_steps", Limits.from_json),
+            log_d50_change=fields.need("log_d50_change", Limits.from_json),
+            fines_change=fields.need("fines_change", Limits.from_json),
+            fines_change_at_equal_d50=fields.need("fines_change_at_equal_d50", Limits.from_json),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShotTimes(Model):
+    """Espresso times before and after the proof of settling; heavy tails widen the limits."""
+
+    verdict: str
+    """`compared`, or why not: `too_few_shots`, `not_settled`, `one_side_only`."""
+    sentence: str
+    """The same for a person."""
+    before: Spread | None = None
+    """Before; null: too few shots."""
+    after: Spread | None = None
+    """After; null: too few shots."""
+    sd_ratio: Limits
+    """Standard deviation after over before; two-sided 95 % limits."""
+    sd_difference_seconds: Limits
+    """Standard deviation after less before, in seconds; two-sided 95 % limits."""
+    kurtosis: float | None = None
+    """Kurtosis the limits go by, at least 3; null: no shots."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "ShotTimes") -> ShotTimes:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            verdict=fields.need("verdict", text),
+            sentence=fields.need("sentence", text),
+            before=fields.maybe("before", Spread.from_json),
+            after=fields.maybe("after", Spread.from_json),
+            sd_ratio=fields.need("sd_ratio", Limits.from_json),
+            sd_difference_seconds=fields.need("sd_difference_seconds", Limits.from_json),
+            kurtosis=fields.maybe("kurtosis", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Site(Model):
     """A site: a café, a roastery, a lab."""
 
@@ -2876,6 +3494,36 @@ class Span(Model):
         return cls(
             from_at=fields.need("from", instant),
             to_at=fields.maybe("to", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spread(Model):
+    """How far espresso times scatter about the mean of their own setting and coffee."""
+
+    cup_count: int
+    """Shots used."""
+    group_count: int
+    """Settings and coffees among them."""
+    freedom_count: int
+    """Shots less groups."""
+    mean_seconds: float | None = None
+    """Mean time, in seconds."""
+    sd_seconds: Limits
+    """Standard deviation within a group, in seconds; two-sided 95 % limits."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Spread") -> Spread:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            cup_count=fields.need("cup_count", integer),
+            group_count=fields.need("group_count", integer),
+            freedom_count=fields.need("freedom_count", integer),
+            mean_seconds=fields.maybe("mean_seconds", number),
+            sd_seconds=fields.need("sd_seconds", Limits.from_json),
             extra=fields.rest(),
         )
 

@@ -223,6 +223,9 @@ BODIES: dict[str, Body | None] = {
     "get_checkpoint": NO_BODY,
     "void_checkpoint": NO_BODY,
     "get_break_in": NO_BODY,
+    "get_calibration": NO_BODY,
+    "compare_burr_sets": NO_BODY,
+    "get_cups": NO_BODY,
     "get_throughput": NO_BODY,
     "list_alerts": NO_BODY,
     "get_duty": NO_BODY,
@@ -243,6 +246,23 @@ BODIES: dict[str, Body | None] = {
 
 # operation -> what its query has to say
 QUERIES: dict[str, dict[str, str]] = {"get_readiness": {"run_seconds": "30"}}
+
+
+def query_of(operation: Operation, ids: Ids) -> dict[str, str]:
+    """What the query of a request about these ids has to say."""
+    if operation.name == "compare_burr_sets":
+        return {"burr_set_ids": named_in_query("burr_set_ids", ids, ids)}
+    return QUERIES.get(operation.name, {})
+
+
+def named_in_query(parameter: str, own: Ids, named: Ids) -> str:
+    """The value of a query's parameter that names somebody's object, or one's own beside it."""
+    if parameter == "burr_set_ids":
+        return f"{own.burr_set_id}-2,{named.burr_set_id}"
+    if parameter == "reference_checkpoint_id":  # the first one is to be voided
+        return f"{named.checkpoint_id}-2"
+    value: str = getattr(named, parameter)
+    return value
 
 
 @dataclass(frozen=True)
@@ -387,7 +407,7 @@ def url_of(operation: Operation, ids: Ids, query: Mapping[str, str] | None = Non
         ids = replace(ids, burr_set_id=ids.spare_burr_set_id)
     for name in operation.path_ids:
         path = path.replace(f"<{name}>", getattr(ids, name))
-    query = {**QUERIES.get(operation.name, {}), **(query or {})}
+    query = {**query_of(operation, ids), **(query or {})}
     if query:
         path += "?" + "&".join(f"{name}={quote(value, safe='')}" for name, value in query.items())
     return path

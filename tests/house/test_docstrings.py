@@ -22,6 +22,7 @@ NOT_NUMERIC = frozenset(
         "entered",
         "errors",
         "grind_answers",
+        "calibration_answers",
         "nameplate",
         "particles_records",
         "plausible",

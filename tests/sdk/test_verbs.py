@@ -157,6 +157,61 @@ def test_what_is_left_is_told_by_measurement_beside_the_forecast(
     assert "nobody can tell how much" not in break_in_lines(worn)
 
 
+def test_the_dial_the_sets_and_the_cups_are_told_in_words_and_as_json(
+    run: Run, client: Client, grinder_id: str, mark: str
+) -> None:
+    """A ladder 5 % of D50 a unit apart; a shot; and another set beside it without any ladder."""
+    at = datetime.now(UTC) - timedelta(days=30)
+    for days, burr_set_id in ((-1, f"old-{mark}"), (0, f"set-{mark}")):
+        client.fit_burr_set(
+            grinder_id, burr_set_id=burr_set_id, geometry="flat", diameter_millimetres=64,
+            prior_grams=0, fitted_at=at + timedelta(days=days),
+        )  # fmt: skip
+    assert "no_checkpoints" in good(run("calibration", grinder_id))
+    for minutes, setting in enumerate((7.0, 3.0, 5.0)):
+        d50 = 300 * math.exp(0.05 * (setting - 5))
+        client.add_checkpoint(
+            grinder_id, method="percentiles", ground_at=at + timedelta(days=1, minutes=minutes),
+            setting=setting, session_id="ladder", burr_grams=2000,
+            checkpoint_id=f"{mark}-{setting}",
+            replicates=[
+                {"distribution": {"kind": "percentiles", "d50_micrometres": d50 + off,
+                                  "fines_fraction": 0.14 - off / 1000}}
+                for off in (-2.0, 0.0, 2.0)
+            ],
+        )  # fmt: skip
+    words = good(run("calibration", grinder_id, "--d50", "286"))
+    assert "calibrated" in words
+    assert "Setting 4.04" in words  # 5 - ln(300 / 286) / 0.05
+    assert "one age" in words
+    answer = json.loads(good(run("calibration", grinder_id, "--d50", "286", "--json")))
+    asked = client.get_calibration(grinder_id, reference_d50_micrometres=286)
+    assert answer == asked.to_json() | {"as_of": answer["as_of"]}
+    named = good(run("calibration", grinder_id, "--checkpoint", f"{mark}-3.0"))
+    assert "Setting 3 " in named
+    code, _, err = run("calibration", grinder_id, "--d50", "1", "--checkpoint", "x")
+    assert (code, "not allowed with" in err) == (64, True)
+
+    both = (f"set-{mark}", f"old-{mark}")
+    words = good(run("compare", *both))
+    assert "At a D50 of 300 " in words
+    assert "No checkpoint has its setting recorded" in words
+    answer = json.loads(good(run("compare", *both, "--json")))
+    assert answer == client.compare_burr_sets(both).to_json() | {"as_of": answer["as_of"]}
+    code, _, err = run("compare", f"set-{mark}")
+    assert (code, "burr_set_ids" in err) == (65, True)
+
+    client.add_run(
+        grinder_id=grinder_id, grams=18, seconds=7, setting=5.0, started_at=at + timedelta(days=2),
+        brew={"method": "espresso", "seconds": 27, "beverage_grams": 36, "tds_fraction": 0.1},
+    )  # fmt: skip
+    words = good(run("cups", grinder_id))
+    assert "1 cup looked at" in words
+    assert "20 %" in words
+    answer = json.loads(good(run("cups", grinder_id, "--json")))
+    assert answer == client.get_cups(grinder_id).to_json() | {"as_of": answer["as_of"]}
+
+
 def test_a_table_is_summed_up_or_refused_with_its_line(
     run: Run, grinder_id: str, tmp_path: Path
 ) -> None:

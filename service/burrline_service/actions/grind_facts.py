@@ -15,7 +15,7 @@ from ..store import entries, grinders, measured_sets
 from ..store.database import Connection
 from ..store.entries import CARE, CHECKPOINT, EntryRow, doses_ms
 from ..store.types import to_instant
-from .asked import Asked, Stay
+from .asked import Asked
 from .burr_grams import through_by
 from .checkpoint_records import checkpoint_of
 from .through import burr_set_in, through, unweighed_grams
@@ -79,7 +79,9 @@ def facts_of(
         found[one.found.grinder_no] = facts_about(
             one,
             of_set.get(own.burr_set_no, []),
-            _seatings(one.stays, cared),
+            seatings_in(
+                [(stay.counter.grinder_no, stay.from_ms, stay.to_ms) for stay in one.stays], cared
+            ),
             sorted(others, key=lambda other: other.burr_set_id),
         )
     return found
@@ -108,16 +110,17 @@ def _model_of(one: Asked) -> str | None:
     return None if burr_set is None else burr_set.burr_model
 
 
-def _seatings(stays: Sequence[Stay], cared: Sequence[EntryRow]) -> list[Seating]:
-    """When the set was taken out and put back: by care during its stays, or by coming back.
+def seatings_in(stays: Sequence[tuple[int, int, int]], cared: Sequence[EntryRow]) -> list[Seating]:
+    """When a set was taken out and put back: by care during its stays, or by coming back.
 
-    Of several entries at one instant one counts, the first that tells the zero.
+    A stay is a number of a grinder, and from when until when. Of several entries at one instant
+    one counts, the first that tells the zero.
     """
-    found: dict[int, float | None] = {stay.from_ms: None for stay in stays[1:]}
+    found: dict[int, float | None] = {from_ms: None for _, from_ms, _ in stays[1:]}
     for row in sorted(cared, key=lambda row: (row.from_ms, row.entry_id)):
         is_here = any(
-            row.grinder_no == stay.counter.grinder_no and stay.from_ms <= row.from_ms < stay.to_ms
-            for stay in stays
+            row.grinder_no == number and from_ms <= row.from_ms < to_ms
+            for number, from_ms, to_ms in stays
         )
         if is_here and found.get(row.from_ms) is None:
             found[row.from_ms] = row.body.get("zero_setting")

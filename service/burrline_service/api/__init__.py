@@ -14,6 +14,7 @@ from flask import Flask
 from . import (
     break_in,
     burr_sets,
+    calibration,
     checkpoints,
     docs,
     entries,
@@ -44,6 +45,7 @@ def make_operations() -> tuple[Operation, ...]:
         *entries.OPERATIONS,
         *checkpoints.OPERATIONS,
         *break_in.OPERATIONS,
+        *calibration.OPERATIONS,
         *status.OPERATIONS,
         *over_time.OPERATIONS,
         *motors.OPERATIONS,
