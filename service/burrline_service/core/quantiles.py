@@ -236,7 +236,11 @@ def _beta_fraction(a: float, b: float, x: float) -> float:
 
 
 def _solved(rising: Callable[[float], float]) -> float:
-    """Where a rising function of a positive number crosses zero, by bisection of its logarithm."""
+    """Where a rising function of a positive number crosses zero: bisection of its logarithm.
+
+    Steps of inverse quadratic interpolation go ahead of it where the last three points allow one
+    (Chandrupatla 1997, Advances in Engineering Software 28, from memory).
+    """
     low, high = 0.0, 1.0
     while rising(high) < 0:
         low, high = high, 8.0 * high
@@ -244,15 +248,27 @@ def _solved(rising: Callable[[float], float]) -> float:
         low = 0.125
         while rising(low) > 0 and low > 1e-200:
             low, high = low / 8.0, low
-    for _ in range(80):
-        middle = math.sqrt(low) * math.sqrt(high)
-        if not low < middle < high:
-            break
-        if rising(middle) < 0:
-            low = middle
+    a, b = math.log(high), math.log(low)
+    at_a, at_b = rising(high), rising(low)
+    c, at_c, part = b, at_b, 0.5
+    for _ in range(200):
+        middle = a + part * (b - a)
+        value = rising(math.exp(middle))
+        if (value < 0) == (at_a < 0):
+            c, at_c, a, at_a = a, at_a, middle, value
         else:
-            high = middle
-    return (low + high) / 2
+            c, at_c, b, at_b, a, at_a = b, at_b, a, at_a, middle, value
+        if value == 0 or abs(b - a) <= 2e-16 * max(1.0, abs(a)):
+            break
+        near = 1e-16 * max(1.0, abs(a)) / abs(b - a)
+        xi, phi = (a - b) / (c - b), (at_a - at_b) / (at_c - at_b) if at_c != at_b else 0.0
+        if phi * phi < xi and (1 - phi) ** 2 < 1 - xi:
+            part = at_a / (at_b - at_a) * at_c / (at_b - at_c)
+            part += (c - a) / (b - a) * at_a / (at_c - at_a) * at_b / (at_c - at_b)
+            part = min(max(part, near), 1 - near)
+        else:
+            part = 0.5
+    return math.exp(a if abs(at_a) <= abs(at_b) else b)
 
 
 def _check_probability(probability: float) -> None:
