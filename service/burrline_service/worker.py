@@ -9,11 +9,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
-from .actions import keep
+from .actions import folding, keep
 from .core.errors import Refusal
 from .settings import Settings
 from .store.database import Database
 
+FOLDED_EVERY_SECONDS = 15.0
 logger = logging.getLogger("burrline.work")
 
 
@@ -29,7 +30,14 @@ class Job:
 
 def make_jobs(settings: Settings, database: Database, *, stop: threading.Event) -> list[Job]:
     """The jobs these settings ask for; a long one ends early once ``stop`` is set."""
-    jobs = [Job("forget_replies", 3600, lambda now: keep.forget_replies(database, now=now))]
+    jobs = [
+        Job(
+            "fold_stream",
+            FOLDED_EVERY_SECONDS,
+            lambda now: folding.fold_stream(database, is_stopping=stop.is_set),
+        ),
+        Job("forget_replies", 3600, lambda now: keep.forget_replies(database, now=now)),
+    ]
     retained_days = settings.retained_days
     if retained_days is not None:
         jobs.append(

@@ -17,6 +17,7 @@ from bench import (
     shapes,
     single_and_batch,
     status_by_size,
+    stream,
 )
 from bench import within as bench_within
 from burrline_service.store.database import Connection, Database
@@ -130,3 +131,9 @@ def test_a_break_in_can_be_timed(database: Database) -> None:
     found = break_in.measure(database, repeats=1, calls=1)
     assert all(seconds > 0 for times in found.values() for seconds in times)
     assert found.keys() >= {break_in.BREAK_IN, break_in.MEASURED, break_in.BARE}
+
+
+def test_the_flow_of_a_grinder_can_be_timed(database: Database) -> None:
+    times, once = stream.measure(database, days=2, repeats=1)
+    assert all(seconds > 0 for found in times.values() for seconds in found)
+    assert once["cells"] > len(stream.OPEN_HOURS)

@@ -21,10 +21,13 @@ from sqlalchemy import func, select
 import full_house
 from answers import AnswerCheck, CheckedClient
 from burrline_service.actions import access, admin, entries, export, history, ingest, keep, restore
+from burrline_service.actions.export_lines import Names
 from burrline_service.app import make_app
 from burrline_service.core.errors import AccountNotEmpty, ExportDamaged, OutOfReach
 from burrline_service.core.records import Caller, Run, RunOutcome
+from burrline_service.core.stream_cells import StreamCell, merge_cells
 from burrline_service.settings import read_settings
+from burrline_service.store import outgoing, stream_cells
 from burrline_service.store.database import Database, open_database
 from burrline_service.store.tables import (
     OF_ACCOUNT,
@@ -32,6 +35,7 @@ from burrline_service.store.tables import (
     grinder,
     grinder_day,
     grinder_hour,
+    grinder_state,
 )
 from databases import MadeDatabase, make_sqlite_database, make_sqlite_template
 from full_house import DAY, HOUR, NOW, OPENED_AT
@@ -192,6 +196,37 @@ def test_an_account_moves_to_the_other_database_and_back(
     assert exported(third, back) == lines
     for table in (grinder_hour, grinder_day):
         assert kept_sums(third, back, table) == kept_sums(first, caller, table)
+    told = [flow_of(one, mover) for one, mover in ((first, caller), (third, back))]
+    assert told[0] == told[1]
+    assert sum(map(len, told[0].values())) > 100
+    touched, states = third.read(back.account_no, touched_and_states)
+    assert {(number, states[number]) for number, _ in touched} == touched
+
+
+def flow_of(database: Database, caller: Caller) -> dict[str, list[Any]]:
+    """What runs tell of the flow, of archived ones too, by grinder and named as in an export."""
+
+    def work(connection: Any) -> dict[str, list[Any]]:
+        names = Names.of(outgoing.places(connection, caller.account_no))
+        found = {}
+        for number, name in names.grinders.items():
+            folded = stream_cells.fold(connection, caller.account_no, number)
+            rows = stream_cells.cell_rows(
+                connection, caller.account_no, number, folded, from_hour=-(10**6), to_hour=10**6
+            )
+            found[name] = names.stream(merge_cells(StreamCell(*row) for row in rows))
+        return found
+
+    return database.read(caller.account_no, work)
+
+
+def touched_and_states(connection: Any) -> tuple[set[tuple[int, int]], dict[int, int]]:
+    """(grinder, revision that touched it) of all hours, and the revision of each grinder."""
+    hours = select(grinder_hour.c.grinder_no, grinder_hour.c.touched_revision, grinder_hour.c.hour)
+    states = select(grinder_state.c.grinder_no, grinder_state.c.revision)
+    rows = connection.execute(hours).all()
+    assert len(rows) > 100
+    return {(row[0], row[1]) for row in rows}, dict(map(tuple, connection.execute(states)))
 
 
 def kept_sums(database: Database, caller: Caller, table: Any) -> set[tuple[Any, ...]]:

@@ -96,11 +96,12 @@ def test_without_a_retention_runs_are_kept_for_ever(database: Database, tmp_path
     stop = threading.Event()
     given = {"BURRLINE_DATA_DIR": str(tmp_path)}
     assert [job.name for job in make_jobs(read_settings(given), database, stop=stop)] == [
-        "forget_replies"
+        "fold_stream",
+        "forget_replies",
     ]
     given["BURRLINE_RETAINED_DAYS"] = "30"
     jobs = make_jobs(read_settings(given), database, stop=stop)
-    assert [job.name for job in jobs] == ["forget_replies", "archive_runs"]
+    assert [job.name for job in jobs] == ["fold_stream", "forget_replies", "archive_runs"]
 
 
 def test_the_jobs_do_their_work_once_and_end_early_when_told(
@@ -120,9 +121,9 @@ def test_the_jobs_do_their_work_once_and_end_early_when_told(
     )
     stop = threading.Event()
     settings = read_settings({"BURRLINE_DATA_DIR": str(tmp_path), "BURRLINE_RETAINED_DAYS": "30"})
-    forget, archive = make_jobs(settings, database, stop=stop)
+    fold, forget, archive = make_jobs(settings, database, stop=stop)
     stop.set()
-    assert archive.run(now) == 0
+    assert (fold.run(now), archive.run(now)) == (0, 0)
     stop.clear()
-    assert (forget.run(now), archive.run(now)) == (1, 5)
-    assert (forget.run(now), archive.run(now)) == (0, 0)
+    assert (fold.run(now), forget.run(now), archive.run(now)) == (6, 1, 5)
+    assert (fold.run(now), forget.run(now), archive.run(now)) == (0, 0, 0)

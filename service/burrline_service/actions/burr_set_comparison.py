@@ -21,7 +21,7 @@ from . import reach
 from .burr_grams import ends_ms, through_by, with_ends
 from .burrs_within import visible
 from .checkpoint_records import checkpoint_of
-from .grind_facts import SEATING_TASKS, seatings_in
+from .seatings import SEATING_TASKS, seatings_in
 
 if TYPE_CHECKING:
     from ..core.calibration_answers import SetComparison

@@ -21,7 +21,7 @@ from ..store.run_rows import run_id_of
 from ..store.sums import Sums
 from ..store.tables import HOUR_MS
 from . import reach
-from .export_lines import Names, Thing, instant_text, purpose_text
+from .export_lines import STREAM_NAMES, Names, Thing, instant_text, purpose_text
 from .sealing import sealed
 
 FORMAT_NAME = "burrline-account"
@@ -76,7 +76,7 @@ def things(
     yield from pages(outgoing.reading_rows, names.reading, lambda row: row.reading_key)
     yield from pages(outgoing.run_rows, names.run, lambda row: row.run_key)
     for grinder_no, grinder_id in names.grinders.items():
-        yield from _archived(database, account_no, grinder_no, grinder_id)
+        yield from _archived(database, account_no, grinder_no, grinder_id, names)
     yield from pages(outgoing.seen_rows, _seen, lambda row: row[0])
 
 
@@ -138,7 +138,7 @@ def _places(places: Places, names: Names) -> Iterator[Thing]:
 
 
 def _archived(
-    database: Database, account_no: int, grinder_no: int, grinder_id: str
+    database: Database, account_no: int, grinder_no: int, grinder_id: str, names: Names
 ) -> Iterator[Thing]:
     """Sums of runs that retention moved: what the hours hold beyond the runs still there."""
     from_hour = EARLIEST_HOUR
@@ -155,13 +155,13 @@ def _archived(
         )
         if page is None:
             return
-        yield _hours(page, grinder_id)
+        yield _hours(page, grinder_id, names)
         if page.is_last:
             return
         from_hour = page.to_hour
 
 
-def _hours(page: ArchivedHours, grinder_id: str) -> Thing:
+def _hours(page: ArchivedHours, grinder_id: str, names: Names) -> Thing:
     beyond = dict(page.sums)
     for row in page.kept:
         key = (row.started_ms // HOUR_MS, row.purpose)
@@ -178,6 +178,8 @@ def _hours(page: ArchivedHours, grinder_id: str) -> Thing:
             for (hour, purpose), counted in sorted(beyond.items())
             if counted != Sums()
         ],
+        "stream_names": list(STREAM_NAMES),
+        "stream": names.stream(page.cells),
         "kept_runs": sorted([run_id_of(row), row.part] for row in page.kept),
     }
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import json
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -13,6 +14,8 @@ from ..core.records import (
     PURPOSES,
     TIME_SOURCES,
 )
+from ..core.stream_cells import StreamCell
+from ..core.stream_eligible import REASONS
 from ..store.entries import EntryRow
 from ..store.outgoing import Places
 from ..store.readings import ReadingRow
@@ -22,6 +25,11 @@ from ..store.tables import UNSTATED
 from ..store.types import to_instant
 
 ENTRY_KINDS = ("tally", "period", "correction", "care", "checkpoint")
+STREAM_SUMS = ("count", "sum_micro", "sum_squares_micro", "grams_mg")
+STREAM_NAMES = (
+    "hour", "left_out", "setting", "dose_class", "rpm", "source", "coffee_lot", "feed", "purpose",
+    *STREAM_SUMS,
+)  # fmt: skip
 Thing = dict[str, Any]
 
 
@@ -127,6 +135,26 @@ class Names:
             voided_at=_instant(row.voided_ms),
             fingerprint=row.fingerprint.hex(),
         )
+
+    def stream(self, cells: Iterable[StreamCell]) -> list[list[Any]]:
+        """Cells in an order that no number within the account decides."""
+        lines = [
+            [
+                cell.hour,
+                REASONS[cell.left_out],
+                over(cell.setting_milli, 1000),
+                cell.dose_class,
+                cell.rpm,
+                self.source(cell.source_no),
+                cell.coffee_lot,
+                None if cell.feed is None else FEEDS[cell.feed],
+                purpose_text(cell.purpose),
+                *(getattr(cell, name) for name in STREAM_SUMS),
+            ]
+            for cell in cells
+            if cell.source_no is None or cell.source_no in self.sources
+        ]
+        return sorted(lines, key=lambda line: (line[0], json.dumps(line)))
 
     def _knows(self, row: RunRow | ReadingRow) -> bool:
         is_source_known = row.source_no is None or row.source_no in self.sources

@@ -13,15 +13,13 @@ from ..core.settling_forecast import MeasuredSet
 from ..core.stage_facts import GrindFacts
 from ..store import entries, grinders, measured_sets
 from ..store.database import Connection
-from ..store.entries import CARE, CHECKPOINT, EntryRow, doses_ms
-from ..store.types import to_instant
+from ..store.entries import CARE, CHECKPOINT, doses_ms
 from .asked import Asked
 from .burr_grams import through_by
 from .checkpoint_records import checkpoint_of
+from .seatings import SEATING_TASKS, seatings_of
 from .through import burr_set_in, through, unweighed_grams
 
-SEATING_TASKS = ("burrs_removed", "alignment")
-"""Care after which the burrs do not lie as before: a level step of the grind."""
 MOST_SETS_OF_MODEL = 12
 """So many measured sets of a model inform the forecasts of the others, no more: it is enough, and
 keeps the answer cheap."""
@@ -79,9 +77,7 @@ def facts_of(
         found[one.found.grinder_no] = facts_about(
             one,
             of_set.get(own.burr_set_no, []),
-            seatings_in(
-                [(stay.counter.grinder_no, stay.from_ms, stay.to_ms) for stay in one.stays], cared
-            ),
+            seatings_of(one.stays, cared),
             sorted(others, key=lambda other: other.burr_set_id),
         )
     return found
@@ -108,23 +104,6 @@ def facts_about(
 def _model_of(one: Asked) -> str | None:
     burr_set = burr_set_in(one)
     return None if burr_set is None else burr_set.burr_model
-
-
-def seatings_in(stays: Sequence[tuple[int, int, int]], cared: Sequence[EntryRow]) -> list[Seating]:
-    """When a set was taken out and put back: by care during its stays, or by coming back.
-
-    A stay is a number of a grinder, and from when until when. Of several entries at one instant
-    one counts, the first that tells the zero.
-    """
-    found: dict[int, float | None] = {from_ms: None for _, from_ms, _ in stays[1:]}
-    for row in sorted(cared, key=lambda row: (row.from_ms, row.entry_id)):
-        is_here = any(
-            row.grinder_no == number and from_ms <= row.from_ms < to_ms
-            for number, from_ms, to_ms in stays
-        )
-        if is_here and found.get(row.from_ms) is None:
-            found[row.from_ms] = row.body.get("zero_setting")
-    return [Seating(to_instant(at_ms), zero) for at_ms, zero in sorted(found.items())]
 
 
 def _measured(burr_set_id: str, checkpoints: Sequence[Checkpoint]) -> MeasuredSet | None:

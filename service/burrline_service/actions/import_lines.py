@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Sequence
+from collections.abc import Container, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -12,6 +12,8 @@ from ..core.records import (
     PURPOSES,
     TIME_SOURCES,
 )
+from ..core.stream_cells import StreamCell, merge_cells
+from ..core.stream_eligible import REASONS
 from ..store.entries import EntryRow
 from ..store.readings import ReadingRow
 from ..store.row_columns import RunRow
@@ -19,7 +21,7 @@ from ..store.run_rows import is_canonical_uuid, run_key_of, tenths, thousandths
 from ..store.runs import VOIDED
 from ..store.tables import UNSTATED
 from ..store.types import to_milliseconds
-from .export_lines import ENTRY_KINDS, Thing
+from .export_lines import ENTRY_KINDS, STREAM_NAMES, Thing
 from .readings import key_of
 
 
@@ -82,6 +84,29 @@ def run_row(thing: Thing, grinder_no: int, source_no: int | None) -> RunRow:
         voided_ms=voided_ms,
         left_out=0 if voided_ms is None else VOIDED,
         more=thing.get("more"),
+    )
+
+
+def stream_cells(thing: Thing, sources: Mapping[str, int]) -> tuple[StreamCell, ...]:
+    """The cells of archived runs, in the order of keys within this account."""
+    if thing.get("stream_names", list(STREAM_NAMES)) != list(STREAM_NAMES):
+        raise ValueError(f"cells of {thing['stream_names']} are not known")
+    return merge_cells(_stream_cell(line, sources) for line in thing.get("stream", ()))
+
+
+def _stream_cell(line: Sequence[Any], sources: Mapping[str, int]) -> StreamCell:
+    hour, left_out, setting, dose_class, rpm, source, coffee_lot, feed, purpose, *counted = line
+    return StreamCell(
+        hour,
+        REASONS.index(left_out),
+        thousandths(setting),
+        dose_class,
+        rpm,
+        None if source is None else sources[source],
+        coffee_lot,
+        None if feed is None else FEEDS.index(feed),
+        purpose_number(purpose),
+        *counted,
     )
 
 

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from ..core.corrections import Correction
 from ..store import accounts, entries, incoming, readings, recount, run_inserts, runs, state, sums
+from ..store import stream_cells as store_cells
 from ..store.database import Connection
 from ..store.row_columns import RowColumns, RunRow
 from ..store.run_rows import run_key_of
@@ -24,6 +25,7 @@ from .import_lines import (
     purpose_number,
     reading_row,
     run_row,
+    stream_cells,
 )
 
 CHUNK_COUNT = 1000
@@ -226,6 +228,9 @@ class Restoring:
             for hour, purpose, *counted in thing["sums"]
         }
         sums.add_hours(self.connection, self.account_no, grinder.number, hours)
+        store_cells.put_archived(
+            self.connection, self.account_no, grinder.number, stream_cells(thing, self.sources)
+        )
         before = []
         after = []
         for run_id, part in thing["kept_runs"]:

@@ -191,13 +191,20 @@ def read_sessions(
     sums: dict[tuple[Any, ...], list[int]] = {}
     left_out: Counter[str] = Counter()
     nothing = Told()
+    completed: dict[tuple[Any, ...], tuple[int, int | None, str | None] | str] = {}
     for cell in cells:
         place = places.get(cell.hour)
         if place is None or cell.left_out:
             left_out["burrs_out" if place is None else REASONS[cell.left_out]] += cell.count
             continue
-        periods = nothing if told is None else told.get(cell.hour, nothing)
-        found = _completed(cell, periods)
+        periods = told.get(cell.hour, nothing) if told else nothing
+        own = (cell.setting_milli, cell.rpm, cell.coffee_lot, cell.feed, cell.purpose)
+        if periods is nothing:
+            found = completed.get(own)
+            if found is None:
+                found = completed[own] = _completed(cell, nothing)
+        else:
+            found = _completed(cell, periods)
         if isinstance(found, str):
             left_out[found] += cell.count
             continue
@@ -260,5 +267,7 @@ def _completed(cell: StreamCell, told: Told) -> tuple[int, int | None, str | Non
     return setting_milli, rpm, cell.coffee_lot or values.get("coffee_lot")
 
 
-def _in_order(key: tuple[Any, ...]) -> tuple[tuple[bool, Any], ...]:
-    return tuple((member is not None, 0 if member is None else member) for member in key)
+def _in_order(key: tuple[Any, ...]) -> tuple[Any, ...]:
+    rpm, source_no, lot = key[5:]  # what may be unrecorded
+    return (*key[:5], rpm is not None, rpm or 0, source_no is not None, source_no or 0,
+            lot is not None, lot or "")  # fmt: skip

@@ -1,4 +1,4 @@
-"""Letting raw runs go: their sums stay, and their ids are remembered for ever."""
+"""Letting raw runs go: their sums and their share of cells stay, their ids are never forgotten."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from sqlalchemy import Connection, bindparam, delete, insert, select
 
-from . import stretches
+from . import stream_cells, stretches
 from .row_columns import RunRow
 from .runs import COLUMNS, with_more
 from .tables import HOUR_MS, run, run_more, run_seen
@@ -54,4 +54,5 @@ def move(
                 ),
                 [{"gone": row.run_key} for row in rows],
             )
+        stream_cells.archive(connection, account_no, grinder_no, rows)
     return rows

@@ -17,6 +17,7 @@ from .tables import (
     fitting,
     grinder,
     grinder_fact,
+    grinder_hour,
     grinder_state,
     run,
     run_more,
@@ -110,12 +111,19 @@ def put_state(
     revision: int,
     archived_before: datetime | None,
 ) -> None:
+    """What is kept once per grinder, after all its runs: its hours are touched by them."""
     connection.execute(
         insert(grinder_state).values(
             account_no=account_no,
             **state._asdict(),
             revision=revision,
             archived_before=archived_before,
+        )
+    )
+    touched = update(grinder_hour).values(touched_revision=revision)
+    connection.execute(
+        touched.where(
+            grinder_hour.c.account_no == account_no, grinder_hour.c.grinder_no == state.grinder_no
         )
     )
 

@@ -13,7 +13,8 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Row, Table, select, tuple_
 
-from . import runs
+from ..core.stream_cells import StreamCell
+from . import runs, stream_cells
 from .entries import COLUMNS as ENTRY_COLUMNS
 from .entries import EntryRow
 from .fact_tables import entry, reading, watched
@@ -148,7 +149,8 @@ def seen_rows(
 class ArchivedHours(NamedTuple):
     """What counts in [from_hour, to_hour) of a grinder beyond the runs that are still there.
 
-    ``sums`` by hour and purpose; ``kept`` are the runs still there, as they count.
+    ``sums`` by hour and purpose; ``kept`` are the runs still there, as they count; ``cells`` hold
+    what the others tell about the flow.
     """
 
     archived_before: datetime
@@ -156,6 +158,7 @@ class ArchivedHours(NamedTuple):
     to_hour: int
     sums: dict[tuple[int, int], Sums]
     kept: list[RunRow]
+    cells: list[StreamCell]
     is_last: bool
 
 
@@ -205,5 +208,8 @@ def archived_hours(
             if hour < to_hour
         },
         kept=kept,
+        cells=stream_cells.archived(
+            connection, account_no, grinder_no, from_hour=from_hour, to_hour=to_hour
+        ),
         is_last=is_last,
     )

@@ -50,7 +50,7 @@ def _add_postgresql(
     names = ordered.names
     is_counted = "part" not in names
     arrays_of_rows = arrays.written(run, names, map(ordered.column, names))
-    sums_of = (account_no, account_no) if is_counted else ()
+    sums_of = (account_no,) * 3 if is_counted else ()  # hours name it twice, days once
     ((count, kept),) = driver.rows_of(
         connection,
         _postgresql_insert(names, is_counted),
@@ -94,7 +94,7 @@ def _add_sqlite(connection: Connection, account_no: int, ordered: RowColumns) ->
         added is None or added
     ):  # nobody else writes, so what came is what has a number beyond the last
         for counting in _COUNTING_SQLITE:
-            driver.rows_of(connection, counting, (account_no, last_before or 0, account_no))
+            driver.rows_of(connection, counting, (account_no, last_before or 0))
     return added
 
 
@@ -109,7 +109,7 @@ def _those(rows: RowColumns, keys: Collection[bytes] | None) -> list[RunRow]:
     return [row for row in rows.rows() if keys is None or row.run_key in keys]
 
 
-def _counting(table: str, unit: str, unit_ms: int, account: str, added: str) -> str:
+def _counting(table: str, unit: str, unit_ms: int, account: str, rows: str, new: str) -> str:
     """Counts what was added into hours or days: ``sums.share_of`` of runs without a part."""
     mg, ms = "coalesce(grams_mg, 0)", "coalesce(on_ms, 0)"
     is_weighed = f"grams_basis IN {sums.WEIGHED}"
@@ -126,20 +126,22 @@ def _counting(table: str, unit: str, unit_ms: int, account: str, added: str) -> 
         f" sum(CASE WHEN grams_mg IS NULL THEN {ms} ELSE 0 END),"
         f" sum(CASE WHEN on_ms IS NOT NULL AND {is_weighed} THEN {mg} ELSE 0 END),"
         f" sum(CASE WHEN grams_mg IS NOT NULL AND {is_weighed} THEN {ms} ELSE 0 END)"
-        f" FROM {added} AND left_out = 0 GROUP BY 2, 3, 4 ORDER BY 2, 3, 4",
+        f"{sums.touching(table, account, f'{rows}.grinder_no')}"
+        f" FROM {rows} {new} AND left_out = 0 GROUP BY 2, 3, 4 ORDER BY 2, 3, 4",
     )
 
 
 _UNITS = (("grinder_hour", "hour", HOUR_MS), ("grinder_day", "day", DAY_MS))
 _COUNTING_SQLITE = tuple(
-    _counting(*unit, "?", "run NOT INDEXED WHERE rowid > ? AND account_no = ?") for unit in _UNITS
+    _counting(*unit, "?1", "run", "NOT INDEXED WHERE rowid > ?2 AND account_no = ?1")
+    for unit in _UNITS
 )
 
 
 @cache
 def _postgresql_insert(names: tuple[str, ...], is_counted: bool) -> str:
     """Inserts the rows; answers how many were new and, where not all, the keys of those."""
-    hours, days = (_counting(*unit, "%s::int4", "added WHERE true") for unit in _UNITS)
+    hours, days = (_counting(*unit, "%s::int4", "added", "WHERE true") for unit in _UNITS)
     counted = f", hours AS ({hours}), days AS ({days})" if is_counted else ""
     return (
         f"WITH added AS (INSERT INTO run (account_no, {', '.join(names)})"

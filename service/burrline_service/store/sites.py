@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Select, insert, select, update
 from ..core import nameplate
 from ..core.records import Site
 from . import accounts, facts
-from .tables import site, site_fact
+from .tables import grinder_fact, site, site_fact
 from .types import EPOCH
 
 
@@ -74,6 +74,34 @@ def listed(
     if only is not None:
         statement = statement.where(site.c.site_id.in_(sorted(only)))
     return [row.site for row in _rows(connection, account_no, statement, as_of)]
+
+
+def zones_of(
+    connection: Connection, account_no: int, grinder_no: int, *, until: datetime
+) -> list[tuple[datetime, str]]:
+    """The time zone where a grinder stood at first, and after each change up to an instant."""
+    fact, until = grinder_fact.c, max(until, EPOCH)
+    moves = connection.execute(
+        select(fact.effective_at, fact.site_no)
+        .where(
+            fact.account_no == account_no,
+            fact.grinder_no == grinder_no,
+            fact.site_no.is_not(None),
+            fact.effective_at <= until,
+        )
+        .order_by(fact.effective_at)
+    ).all()
+    (described,) = facts.patches_of(
+        connection, account_no, {site_fact: {move.site_no for move in moves}}, as_of=until
+    )
+    zones: list[tuple[datetime, str]] = []
+    for place, (moved_at, site_no) in enumerate(moves):
+        left_at = moves[place + 1].effective_at if place + 1 < len(moves) else None
+        for at, state in facts.states(described[site_no], since=moved_at):
+            is_here = left_at is None or at < left_at
+            if is_here and (not zones or zones[-1][1] != state["time_zone"]):
+                zones.append((at, state["time_zone"]))
+    return zones
 
 
 def change(

@@ -11,11 +11,7 @@ from operator import add as add_up
 from operator import sub as subtract
 from typing import Literal, NamedTuple
 
-from sqlalchemy import (
-    Connection,
-    select,
-    update,
-)
+from sqlalchemy import Connection, Table, select, update
 
 from ..core.grinds import (
     COUNTS_AS_RUN,
@@ -203,21 +199,46 @@ _SUMS_COLUMNS = {
 
 
 def adding(table: str, names: Sequence[str], values: str) -> str:
-    """Adds rows in the order given, to what is there for their hour or day."""
+    """Adds rows in the order given, to what is there for their hour or day.
+
+    Behind the names, hours have the revision that touches them: ``touching``.
+    """
     added = ", ".join(f"{name} = {table}.{name} + excluded.{name}" for name in SUM_NAMES)
+    given = ", ".join(names)
+    if table == grinder_hour.name:
+        given += ", touched_revision"
+        added += ", touched_revision = excluded.touched_revision"
     return (
-        f"INSERT INTO {table} (account_no, {', '.join(names)}) {values}"
+        f"INSERT INTO {table} (account_no, {given}) {values}"
         f" ON CONFLICT (account_no, {', '.join(names[:3])}) DO UPDATE SET {added}"
     )
 
 
-_ADD = {
-    table: adding(
-        table.name, names, f"SELECT %s::int4, u.* FROM {arrays.unnested(table, names)} AS u"
+def touching(table: str, account: str, grinder: str) -> str:
+    """The last value of a row for ``adding``: of hours, the revision of the grinder's state.
+
+    Its writer has counted it up and holds it. 0 only while a grinder is restored, before its
+    state is.
+    """
+    if table != grinder_hour.name:
+        return ""
+    return (
+        ", coalesce((SELECT s.revision FROM grinder_state AS s"
+        f" WHERE s.account_no = {account} AND s.grinder_no = {grinder}), 0)"
     )
-    for table, names in _SUMS_COLUMNS.items()
-}
-_ADD_SQLITE = {
-    table: adding(table.name, names, f"VALUES (?{', ?' * len(names)})")
-    for table, names in _SUMS_COLUMNS.items()
-}
+
+
+def _adding_arrays(table: Table, names: tuple[str, ...]) -> str:
+    touched = touching(table.name, "a.account_no", "u.grinder_no")
+    unnested = arrays.unnested(table, names)
+    values = f"SELECT a.account_no, u.*{touched} FROM (SELECT %s::int4 AS account_no) AS a,"
+    return adding(table.name, names, f"{values} {unnested} AS u ({', '.join(names)})")
+
+
+def _adding_each(table: Table, names: tuple[str, ...]) -> str:
+    marks = ", ".join(f"?{number}" for number in range(1, len(names) + 2))
+    return adding(table.name, names, f"VALUES ({marks}{touching(table.name, '?1', '?2')})")
+
+
+_ADD = {table: _adding_arrays(table, names) for table, names in _SUMS_COLUMNS.items()}
+_ADD_SQLITE = {table: _adding_each(table, names) for table, names in _SUMS_COLUMNS.items()}

@@ -6,6 +6,8 @@ and ``day`` count UTC hours and days since 1970.
 
 from __future__ import annotations
 
+from typing import Any
+
 from sqlalchemy import (
     JSON,
     BigInteger,
@@ -22,7 +24,7 @@ from sqlalchemy import (
     text,
 )
 
-from . import fact_tables, motor_tables
+from . import fact_tables, motor_tables, stream_tables
 from .table_kinds import column, metadata, of_account
 from .types import UtcDateTime
 
@@ -203,19 +205,25 @@ SUM_NAMES = (
 )
 
 
-def _sums(name: str, unit: str) -> Table:
+def _sums(name: str, unit: str, *more: Column[Any]) -> Table:
     return of_account(
         name,
         column("grinder_no", Integer),
         column(unit, Integer),
         column("purpose", SmallInteger),
         *(column(sum_name, BigInteger) for sum_name in SUM_NAMES),
+        *more,
         key=("grinder_no", unit, "purpose"),
         is_hot=True,
     )
 
 
-grinder_hour = _sums("grinder_hour", "hour")
+# ``touched_revision`` is that of the grinder's state when what counts of the hour last changed.
+grinder_hour = _sums(
+    "grinder_hour",
+    "hour",
+    Column("touched_revision", BigInteger, nullable=False, server_default="0"),
+)
 grinder_day = _sums("grinder_day", "day")
 
 # ``revision`` grows with every change of the grinder's runs; its row is the lock writers take.
@@ -246,6 +254,6 @@ reply = of_account(
     constraints=(Index(None, "created_at"),),
 )
 
-MEMO_TABLES = (motor_tables.motor_fit,)
+MEMO_TABLES = (motor_tables.motor_fit, stream_tables.stream_cell, stream_tables.stream_fold)
 FACT_TABLES = (fact_tables.entry, fact_tables.reading, fact_tables.watched)
 OF_ACCOUNT = tuple(table for table in metadata.sorted_tables if table.name != "account")

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection
 
+from . import driver
 from .many import Many, for_each
 from .sums import Sums, share_of
 from .tables import DAY_MS, HOUR_MS, SUM_NAMES
@@ -48,6 +49,19 @@ def between(
 ) -> dict[int, Sums]:
     """Sums by purpose over the runs of one grinder started in [low, high)."""
     return over(connection, account_no, [Span(grinder_no, low_ms, high_ms)])[0]
+
+
+def weighed_by_hour(
+    connection: Connection, account_no: int, grinder_no: int, *, from_hour: int, to_hour: int
+) -> driver.Rows:
+    """(hour, purpose, mg) of all hours in [from, to) that a run was ever counted into."""
+    mark = "%s" if driver.is_postgresql(connection) else "?"
+    return driver.rows_of(
+        connection,
+        f"SELECT hour, purpose, grams_mg FROM grinder_hour WHERE account_no = {mark}"
+        f" AND grinder_no = {mark} AND hour >= {mark} AND hour < {mark} ORDER BY hour, purpose",
+        (account_no, grinder_no, from_hour, to_hour),
+    )
 
 
 def _inner(low: int, high: int, length: int) -> tuple[list[tuple[int, int]], tuple[int, int]]:
