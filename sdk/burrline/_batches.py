@@ -107,7 +107,7 @@ class Batches(Calls):
             first, chunk = waiting.popleft()
             try:
                 outcome = self._send_chunk(kind, chunk, whole, began)
-                merged = _merge(merged, outcome, first, kind.member)
+                merged = merge(merged, outcome, first, kind.member)
             except errors.APIError as error:
                 if len(chunk) > 1 and _is_too_much(error):
                     half = len(chunk) // 2
@@ -116,7 +116,7 @@ class Batches(Calls):
                 elif chunk and isinstance(error, errors.PayloadTooLarge):
                     fault = Fault(detail=str(error))
                     refused = kind.refused(str(chunk[0][kind.id_name]), fault)
-                    merged = _merge(merged, refused, first, kind.member)
+                    merged = merge(merged, refused, first, kind.member)
                 else:
                     error.remaining = (*chunk, *_lines_of(waiting))
                     raise
@@ -179,7 +179,7 @@ def _split(lines: Sequence[Line], envelope_bytes: int) -> Iterable[tuple[int, li
         yield first, chunk
 
 
-def _merge(merged: Outcome, outcome: Outcome, first: int, member: str) -> Outcome:
+def merge(merged: Outcome, outcome: Outcome, first: int, member: str) -> Outcome:
     shifted: list[Any] = [_shifted(problem, first, member) for problem in outcome.problems]
     return dataclasses.replace(
         merged,

@@ -1,4 +1,8 @@
-"""A run on its way into a spool: its id, its start by this device's uptime, its place."""
+"""A line on its way into a spool: its id, its time by this device's uptime, its place.
+
+A line with a ``reading_id`` is a reading; all others are runs. A reading's id has a prefix in the
+spool, for it may be the same as that of a run.
+"""
 
 from __future__ import annotations
 
@@ -15,13 +19,15 @@ from burrline._spool_store import WAITING, count, text_of
 LONGEST_LINE_BYTES = 64 * 1024
 OLDEST_AGE_SECONDS = 400 * 86_400
 """More than this the service does not take for an age."""
-TIMES = ("started_at", "age_seconds", "uptime_seconds", "boot_id")
+TIMES = ("started_at", "at", "age_seconds", "uptime_seconds", "boot_id")
+READING_PREFIX = "reading:"
 
 
 @dataclass(frozen=True)
 class New:
     """A run on its way in; the times of its start are None where it tells its own."""
 
+    key: str
     line: dict[str, Any]
     text: str
     boot_id: str | None
@@ -33,17 +39,22 @@ class New:
         return len(self.text.encode())
 
 
+def is_reading(line: Mapping[str, Any]) -> bool:
+    return "reading_id" in line
+
+
 def placed(line: dict[str, Any], moment: Moment) -> New:
-    """The run with its id, and its start by this device's uptime where it does not tell its own."""
-    if line.get("run_id") is None:
-        line["run_id"] = new_run_id(instant_of(moment.wall_seconds))
-    if not isinstance(line["run_id"], str):
-        raise ValueError("a run's id is a text")
+    """The line with its id, and its time by this device's uptime where it does not tell its own."""
+    id_name, time_name = ("reading_id", "at") if is_reading(line) else ("run_id", "started_at")
+    if line.get(id_name) is None:
+        line[id_name] = new_run_id(instant_of(moment.wall_seconds))
+    if not isinstance(line[id_name], str):
+        raise ValueError(f"a {id_name.removesuffix('_id')}'s id is a text")
     ago = line.get("age_seconds")
     boot_id = uptime_seconds = wall_seconds = None
-    if line.get("started_at") is None and line.get("uptime_seconds") is None:
+    if line.get(time_name) is None and line.get("uptime_seconds") is None:
         if ago is None:
-            ago = line.get("seconds") or 0.0
+            ago = 0.0 if is_reading(line) else line.get("seconds") or 0.0
         if _is_age(ago):
             line.pop("age_seconds", None)
             boot_id = moment.boot_id
@@ -52,7 +63,8 @@ def placed(line: dict[str, Any], moment: Moment) -> New:
     text = text_of(line)
     if len(text.encode()) > LONGEST_LINE_BYTES:
         raise ValueError(f"a run of more than {LONGEST_LINE_BYTES} bytes cannot be sent")
-    return New(line, text, boot_id, uptime_seconds, wall_seconds)
+    key = (READING_PREFIX if is_reading(line) else "") + line[id_name]
+    return New(key, line, text, boot_id, uptime_seconds, wall_seconds)
 
 
 def _is_age(ago: Any) -> bool:
@@ -70,7 +82,7 @@ def insert(
             "INSERT INTO run (run_id, line, size_bytes, state, put_at, boot_id, uptime_seconds,"
             " wall_seconds) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
             (
-                run.line["run_id"],
+                run.key,
                 run.text,
                 run.size_bytes,
                 WAITING,
@@ -90,7 +102,8 @@ def is_same(text: str, line: Mapping[str, Any]) -> bool:
     """
     known: dict[str, Any] = json.loads(text)
     again: dict[str, Any] = json.loads(text_of(dict(line)))
-    starts = [found for one in (known, again) if (found := one.get("started_at")) is not None]
+    name = "at" if is_reading(known) else "started_at"
+    starts = [found for one in (known, again) if (found := one.get(name)) is not None]
     if len({_instant(start) for start in starts}) > 1:
         return False
     return _without_times(known) == _without_times(again)

@@ -11,10 +11,10 @@ from burrline import errors
 from burrline._calls import encode
 from burrline._convert import format_instant
 from burrline._device_time import Moment, instant_of
-from burrline._spool_line import OLDEST_AGE_SECONDS
+from burrline._spool_line import OLDEST_AGE_SECONDS, is_reading
 from burrline._spool_store import WAITING, Kept, Store
 from burrline.client import Client
-from burrline.models import RunBatchOutcome
+from burrline.models import ReadingBatchOutcome, RunBatchOutcome
 
 BATCH_RUNS = 500
 BATCH_BYTES = 256 * 1024
@@ -70,9 +70,15 @@ class Sender:
         """Send a batch; one that is refused as a whole is halved until the bad line is alone."""
         if not batch:
             return
+        readings = [kept for kept in batch if is_reading(kept.line)]
+        if 0 < len(readings) < len(batch):
+            yield from self._parts([kept for kept in batch if not is_reading(kept.line)])
+            yield from self._parts(readings)
+            return
         began = self._moment()
+        send = self._client.add_readings if readings else self._client.add_runs
         try:
-            outcome = self._client.add_runs(self._line(kept, began) for kept in batch)
+            outcome = send([self._line(kept, began) for kept in batch])
         except errors.ClientError as error:
             if error.type not in POISON:
                 raise
@@ -87,7 +93,9 @@ class Sender:
         self._learn()
         yield self._settle(batch, outcome)
 
-    def _settle(self, batch: Sequence[Kept], outcome: RunBatchOutcome) -> Flushed:
+    def _settle(
+        self, batch: Sequence[Kept], outcome: RunBatchOutcome | ReadingBatchOutcome
+    ) -> Flushed:
         told = outcome.accepted + outcome.duplicates + outcome.conflicts + outcome.rejected
         if outcome.received != len(batch) or told != len(batch):
             raise errors.TransportError(
@@ -155,7 +163,8 @@ def started(kept: Kept, offset_seconds: float | None) -> dict[str, Any]:
     if offset_seconds is not None:
         start = offset_seconds + kept.uptime_seconds
     if start is not None:
-        return {**kept.line, "started_at": format_instant(instant_of(start))}
+        name = "at" if is_reading(kept.line) else "started_at"
+        return {**kept.line, name: format_instant(instant_of(start))}
     uptime_seconds = round(max(0.0, kept.uptime_seconds), 3)
     return {**kept.line, "boot_id": kept.boot_id, "uptime_seconds": uptime_seconds}
 

@@ -7,6 +7,7 @@ import json
 import math
 import sys
 from collections.abc import Callable, Iterable
+from contextvars import ContextVar
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -78,8 +79,28 @@ class Verbs:
             default=deadline_seconds,
             help="give up after so long (default %(default)s)",
         )
-        if has_json:
-            made.add_argument("--json", action="store_true", help="print the answer as JSON")
+        made.add_argument(
+            "--json",
+            action="store_true",
+            help="print the answer as JSON" if has_json else "as it is: each line is JSON anyway",
+        )
+        made.add_argument(
+            "--quiet", action="store_true", help="print nothing but what went wrong (and --json)"
+        )
+        return made
+
+    def add_local(
+        self, name: str, act: Verb, text: str, *, more: str = ""
+    ) -> argparse.ArgumentParser:
+        """A command that asks no service; it is called with None for a client."""
+        made: argparse.ArgumentParser = self._commands.add_parser(
+            name,
+            help=text,
+            description=text,
+            epilog=more,
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        made.set_defaults(command=act, prog=made.prog, is_local=True)
         return made
 
     def group(self, name: str, text: str) -> Verbs:
@@ -91,8 +112,13 @@ class Verbs:
 # --- saying -------------------------------------------------------------------------------------
 
 
+IS_QUIET: ContextVar[bool] = ContextVar("IS_QUIET", default=False)
+"""Whether ``say`` says nothing, as ``--quiet`` asks."""
+
+
 def say(line: str) -> None:
-    sys.stdout.write(printable(line) + "\n")
+    if not IS_QUIET.get():
+        sys.stdout.write(printable(line) + "\n")
 
 
 def complain(line: str) -> None:

@@ -47,7 +47,6 @@ def add(verbs: Verbs) -> None:
         "set aside; 75: some wait and can be sent another time; 77: they wait until the key is\n"
         "mended.",
     )
-    made.add_argument("--quiet", action="store_true", help="print nothing but what went wrong")
     _add_path(made)
     made = group.add("requeue", _requeue, "Let refused runs wait again, those named or all.")
     made.add_argument("run_ids", nargs="*", metavar="RUN")

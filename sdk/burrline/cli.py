@@ -1,4 +1,4 @@
-"""The command line: ``burrline post | status | check | ready | grinder | burrs | care | ...``.
+"""The command line: ``burrline post | status | check | ready | import | grinder | care | ...``.
 
 The key comes from ``BURRLINE_KEY`` or a file named by ``--key-file``, never from an argument,
 where every user of the machine could read it. Exit codes are those of sysexits.h: 0 done,
@@ -20,16 +20,20 @@ from burrline import (
     _check,
     _show,
     _verb_apply,
+    _verb_completion,
     _verb_export,
+    _verb_import,
+    _verb_mqtt,
+    _verb_post,
     _verb_ready,
     _verb_spool,
     _verbs_calibration,
     _verbs_entries,
     _verbs_grind,
+    _verbs_looking,
     _verbs_places,
     errors,
 )
-from burrline._lines import read_lines
 from burrline._terminal import (
     EX_CONFIG,
     EX_DATAERR,
@@ -37,39 +41,18 @@ from burrline._terminal import (
     EX_OK,
     EX_UNAVAILABLE,
     EX_USAGE,
+    IS_QUIET,
     Parser,
     Stop,
     Verb,
     Verbs,
-    attribute,
     complain,
-    content_of,
     instant,
     say,
     say_json,
 )
 from burrline._version import __version__
 from burrline.client import Client
-from burrline.models import RunBatchOutcome
-
-NUMBER_FLAGS = {
-    "grams": "what was ground",
-    "seconds": "how long the motor ran",
-    "setting": "grind setting",
-    "motor-celsius": "motor temperature at the run's end",
-    "ambient-celsius": "temperature of the room",
-    "rpm": "speed of the burrs",
-    "energy-joules": "energy drawn",
-    "age-seconds": "seconds since the run began, instead of --started-at",
-}
-WORD_FLAGS = {
-    "run-id": "id of the run; left out, a fresh one",
-    "grams-basis": "weighed_out, weighed_in, target or estimated",
-    "feed": "hopper or single_dose",
-    "purpose": "service, break_in, dial_in, measurement, purge or cleaning",
-    "coffee-lot": "what coffee",
-    "source": "which device tells this",
-}
 
 
 def main(
@@ -100,6 +83,8 @@ def main(
 def _run(given: list[str], make_client: Callable[..., Client]) -> int:
     options = _parser().parse_args(given)
     command: Verb = options.command
+    if getattr(options, "is_local", False):
+        return command(None, options)
     try:
         client = make_client(
             options.url,
@@ -109,65 +94,14 @@ def _run(given: list[str], make_client: Callable[..., Client]) -> int:
         )
     except ValueError as error:
         raise Stop(EX_CONFIG, f"burrline: {error}") from None
+    hushed = IS_QUIET.set(options.quiet)
     with client:
         try:
             return command(client, options)
         except ValueError as error:
             raise Stop(EX_DATAERR, f"burrline: {error}") from None
-
-
-def _post(client: Client, options: argparse.Namespace) -> int:
-    named = {
-        name: getattr(options, name)
-        for name in (*map(attribute, (*NUMBER_FLAGS, *WORD_FLAGS)), "started_at")
-        if getattr(options, name) is not None
-    }
-    if (options.grinder_id is not None) + (options.file is not None) + options.stdin != 1:
-        raise Stop(EX_USAGE, "burrline post: name a grinder, or a --file of runs, or --stdin")
-    if options.stdin and not named:
-        return _verb_spool.post_stream(client, options)
-    if options.grinder_id is not None and options.spool is not None:
-        run = {"grinder_id": options.grinder_id, **named}
-        options.spool = options.spool or None
-        return _verb_spool.post_one(client, options, run)
-    if options.grinder_id is not None:
-        outcome = client.add_run(grinder_id=options.grinder_id, **named)
-        if options.json:
-            say_json(outcome.to_json())
-        elif not options.quiet:
-            say(f"{outcome.run_id} {outcome.outcome}")
-            for finding in outcome.findings:
-                say(f"  {finding.code}: {finding.detail}")
-        return EX_OK
-    if named:
-        raise Stop(EX_USAGE, "burrline post: with --file or --stdin, the values come from there")
-    if options.spool is not None:
-        raise Stop(EX_USAGE, "burrline post: --spool goes with a grinder or with --stdin")
-    return _post_file(client, options)
-
-
-def _post_file(client: Client, options: argparse.Namespace) -> int:
-    lines, faults = read_lines(content_of(options.file))
-    outcome = client.add_runs(run for _, run in lines)
-    told = list(faults)
-    for problem in outcome.problems:
-        details = "; ".join(f"{one.pointer or ''} {one.detail}".strip() for one in problem.errors)
-        told.append((lines[problem.index][0], f"{problem.run_id} {problem.outcome}: {details}"))
-    for number, detail in sorted(told):
-        complain(f"line {number}: {detail}")
-    if options.json:
-        say_json({**outcome.to_json(), "unreadable": len(faults)})
-    elif not options.quiet:
-        say(_summary(outcome, len(faults)))
-    return EX_DATAERR if faults or outcome.rejected or outcome.conflicts else EX_OK
-
-
-def _summary(outcome: RunBatchOutcome, unreadable_count: int) -> str:
-    return (
-        f"{outcome.received + unreadable_count} runs: {outcome.accepted} accepted, "
-        f"{outcome.duplicates} known before, {outcome.conflicts} in conflict, "
-        f"{outcome.rejected + unreadable_count} refused"
-    )
+        finally:
+            IS_QUIET.reset(hushed)
 
 
 def _status(client: Client, options: argparse.Namespace) -> int:
@@ -191,8 +125,13 @@ def _status(client: Client, options: argparse.Namespace) -> int:
 
 
 def _check_grinder(client: Client, options: argparse.Namespace) -> int:
-    verdict = _check.judge(client.get_status(options.grinder_id), options.require)
-    say(verdict.line)
+    status = client.get_status(options.grinder_id)
+    verdict = _check.judge(status, options.require)
+    if options.json:
+        told = {"code": verdict.code, "line": verdict.line, "status": status.to_json()}
+        say_json(told)
+    else:
+        say(verdict.line)
     return verdict.code
 
 
@@ -230,27 +169,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"burrline {__version__}")
     verbs = Verbs(parser)
 
-    post = verbs.add("post", _post, "Record one run, or a file of runs.")
-    post.add_argument("grinder_id", nargs="?", metavar="GRINDER")
-    for flag, text in NUMBER_FLAGS.items():
-        post.add_argument(f"--{flag}", type=float, metavar="N", help=text)
-    for flag, text in WORD_FLAGS.items():
-        post.add_argument(f"--{flag}", metavar="TEXT", help=text)
-    post.add_argument("--started-at", type=instant, metavar="INSTANT", help="RFC 3339")
-    post.add_argument("--file", metavar="FILE", help="one JSON object per line; - for stdin")
-    post.add_argument(
-        "--stdin",
-        action="store_true",
-        help="runs as they end, one JSON object per line, each through the spool",
-    )
-    post.add_argument(
-        "--spool",
-        nargs="?",
-        const="",
-        metavar="FILE",
-        help="put it on disk first; exit code 75: there it is, and will be sent another time",
-    )
-    post.add_argument("--quiet", action="store_true", help="print nothing but what went wrong")
+    _verb_post.add(verbs)
 
     status = verbs.add("status", _status, "Show one grinder or the fleet.")
     status.add_argument("grinder_id", nargs="?", metavar="GRINDER")
@@ -264,7 +183,6 @@ def _parser() -> argparse.ArgumentParser:
         _check_grinder,
         "Judge motor and duty of a grinder: 0 ok, 1 caution, 2 alert, 3 unknown.",
         deadline_seconds=8.0,
-        has_json=False,
     )
     check.add_argument("grinder_id", metavar="GRINDER")
     check.add_argument(
@@ -280,6 +198,10 @@ def _parser() -> argparse.ArgumentParser:
     _verbs_grind.add(verbs)
     _verbs_calibration.add(verbs)
     _verb_apply.add(verbs)
+    _verb_import.add(verbs)
+    _verbs_looking.add(verbs)
     _verb_export.add(verbs)
     _verb_spool.add(verbs)
+    _verb_mqtt.add(verbs)
+    _verb_completion.add(verbs, _parser)
     return parser

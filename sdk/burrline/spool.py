@@ -121,6 +121,14 @@ class Spool:
         """
         return self.put_all([run])[0]
 
+    def put_reading(self, reading: Given) -> str:
+        """Take one reading likewise; left out, ``reading_id`` is made, and it was read just now.
+
+        Gives its id in the spool, which begins with ``reading:``.
+        """
+        line = body_of(reading, {})
+        return self.put_all([{**line, "reading_id": line.get("reading_id")}])[0]
+
     def put_all(self, runs: Sequence[Given]) -> list[str]:
         """Take many runs in one go: all of them, or none."""
         moment = self._moment()
@@ -132,7 +140,7 @@ class Spool:
             self._uncounted += len(new)  # written down when there is room again
             raise
         self._wake()
-        return [run.line["run_id"] for run in new]
+        return [run.key for run in new]
 
     def _take(self, new: Sequence[New], moment: Moment) -> None:
         full, uncounted = "", self._uncounted
@@ -160,6 +168,11 @@ class Spool:
         self._uncounted -= uncounted
         if full:
             raise SpoolFull(f"the spool {self._path} is full: {full}")
+
+    @property
+    def path(self) -> str:
+        """The file."""
+        return self._path
 
     # --- sending -----------------------------------------------------------------------------
 
@@ -268,7 +281,7 @@ def _fresh(connection: sqlite3.Connection, new: Sequence[New]) -> list[New]:
     """Those that are not there yet; the same run twice is once."""
     fresh: dict[str, New] = {}
     for run in new:
-        run_id = run.line["run_id"]
+        run_id = run.key
         row = connection.execute(
             "SELECT line, state FROM run WHERE run_id = ?", (run_id,)
         ).fetchone()

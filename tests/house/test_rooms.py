@@ -110,10 +110,20 @@ def test_a_room_imports_only_what_is_its_own_business(path: Path) -> None:
     assert wrong == []
 
 
+# What an extra of the SDK brings, and the only module that may need it.
+OF_EXTRAS = {"mqtt.py": {"paho"}}
+
+
 @pytest.mark.parametrize("path", project_files(SDK, "*.py"), ids=relative)
 def test_the_sdk_imports_the_standard_library_and_requests(path: Path) -> None:
     packages = {name.partition(".")[0] for name, _ in imports(path)}
-    assert packages - sys.stdlib_module_names - {"burrline", "requests"} == set()
+    allowed = {"burrline", "requests", *OF_EXTRAS.get(path.name, ())}
+    assert packages - sys.stdlib_module_names - allowed == set()
+
+
+def test_the_sdk_and_its_command_line_load_nothing_of_an_extra() -> None:
+    found = run_python("import sys, burrline.cli; assert 'paho' not in sys.modules")
+    assert found.returncode == 0, found.stderr
 
 
 def test_the_contracts_of_import_linter_are_kept() -> None:

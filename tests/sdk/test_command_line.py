@@ -502,6 +502,15 @@ def test_check_answers_by_exit_code(
     assert PERFORMANCE.fullmatch(performance)
 
 
+def test_check_answers_in_json_and_quietly_too(run: Run, wire: responses.RequestsMock) -> None:
+    wire.get(f"{URL}/v1/grinders/bar-1/status", json=STATUS)
+    code, out, _ = run("check", "bar-1", "--json")
+    told = json.loads(out)
+    assert (code, told["code"], told["status"]) == (0, 0, STATUS)
+    assert told["line"].startswith("OK - bar-1")
+    assert run("check", "bar-1", "--quiet") == (0, "", "")
+
+
 def test_checks_performance_part_carries_value_caution_and_limit() -> None:
     line = judge(models.Status.from_json(STATUS)).line
     assert line == (

@@ -415,3 +415,53 @@ def test_a_line_that_is_refused_is_set_aside_alone(
     assert dead.reason
     spool.requeue()
     assert spool.flush().dead == 1
+
+
+# --- readings -------------------------------------------------------------------------------------
+
+
+def test_readings_go_through_a_spool_too_among_the_runs(
+    client: Client, grinder_id: str, tmp_path: Path
+) -> None:
+    device = Device()
+    spool = Spool(tmp_path / "runs.spool", client, moment=device)
+    at = datetime.now(UTC) - timedelta(minutes=5)
+    told = {"grinder_id": grinder_id, "motor_celsius": 41.5}
+    # a run and a reading may have the same id, and the same reading again is once
+    one_id = f"{grinder_id}-01"
+    for _ in range(2):
+        assert spool.put_reading({**told, "reading_id": one_id, "at": at}) == f"reading:{one_id}"
+    assert spool.put({"grinder_id": grinder_id, "run_id": one_id, "grams": 18}) == one_id
+    spool.put_reading({**told, "motor_celsius": 9000})
+    now = spool.put_reading({**told, "motor_celsius": 43})
+    assert now.startswith("reading:")
+    done = spool.flush()
+    assert (done.sent, done.accepted, done.dead) == (4, 3, 1)
+    (dead,) = spool.dead()
+    assert dead.run_id.startswith("reading:")
+    assert "motor_celsius" in dead.reason
+    assert spool.remove([dead.run_id]) == 1
+    assert spool.held().run_count == 0
+    spool.close()
+    readings = [*client.list_readings(grinder_id)]
+    assert sorted((one.motor_celsius or 0, one.time_source) for one in readings) == [
+        (41.5, "device"), (43, "age"),
+    ]  # fmt: skip
+    (first,) = (one for one in readings if one.motor_celsius == 41.5)
+    assert abs(first.at - at) < timedelta(milliseconds=1)
+    assert client.get_run(one_id).grams == 18
+
+
+def test_a_reading_of_an_earlier_boot_is_placed_by_its_clock(
+    client: Client, grinder_id: str, tmp_path: Path
+) -> None:
+    device = Device()
+    spool = Spool(tmp_path / "runs.spool", client, moment=device)
+    spool.put_reading({"grinder_id": grinder_id, "motor_celsius": 40})
+    read_at = datetime.fromtimestamp(device().wall_seconds, UTC)
+    device.boot("boot-b", device.wall_seconds + 600)
+    spool.flush()
+    spool.close()
+    (reading,) = client.list_readings(grinder_id)
+    assert abs(reading.at - read_at) < timedelta(seconds=1)
+    assert reading.time_source == "device"

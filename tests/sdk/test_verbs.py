@@ -233,6 +233,59 @@ def test_break_in_of_a_grinder_without_burrs_says_so(run: Run, grinder_id: str) 
     assert "unknown (expected, not measured)" in words
 
 
+# --- sites, readings, throughput ----------------------------------------------------------------
+
+
+def test_a_site_is_created_changed_shown_and_listed(run: Run, mark: str) -> None:
+    site_id = f"hall-{mark}"
+    told = ("--name", "Market hall", "--time-zone", "Europe/Oslo")
+    assert good(run("site", "create", site_id, *told)) == f"{site_id} created\n"
+    assert good(run("site", "update", site_id, "--name", "Hall")) == f"{site_id} updated\n"
+    line = good(run("site", "show", site_id))
+    assert line == f"{site_id}: Hall, Europe/Oslo\n"
+    assert line in good(run("site", "list"))
+    assert json.loads(good(run("site", "show", site_id, "--json")))["name"] == "Hall"
+    assert run("site", "update", site_id)[0] == 64
+    assert run("site", "show", "nowhere")[0] == 65
+
+
+def test_a_reading_is_recorded_once_listed_and_voided(
+    run: Run, client: Client, grinder_id: str, mark: str
+) -> None:
+    told = ("--motor-celsius", "41.5", "--ambient-celsius", "21", "--idle", "--at", ago(minutes=3),
+            "--id", f"reading-{mark}")  # fmt: skip
+    assert good(run("reading", "record", grinder_id, *told)) == f"{grinder_id} recorded\n"
+    assert good(run("reading", "record", grinder_id, *told)) == f"{grinder_id} known before\n"
+    (line,) = good(run("reading", "list", grinder_id)).splitlines()
+    assert line.startswith(f"reading-{mark}: ")
+    assert line.endswith(" UTC, motor 41.5 C, room 21 C, rests")
+    assert good(run("reading", "void", f"reading-{mark}")) == f"reading-{mark} voided\n"
+    assert "(voided " in good(run("reading", "list", grinder_id))
+    assert run("reading", "record", grinder_id)[0] == 64
+    code, out, err = run("reading", "record", grinder_id, "--motor-celsius", "9000")
+    assert (code, out) == (65, "")
+    assert "motor_celsius" in err
+    assert next(iter(client.list_readings(grinder_id))).voided_at is not None
+
+
+def test_throughput_is_a_row_for_each_local_day(run: Run, client: Client, grinder_id: str) -> None:
+    noon = datetime(2026, 3, 2, 12, tzinfo=UTC)
+    for hours, seconds in ((0, 60), (1, 65), (24, 30)):
+        client.add_run(
+            grinder_id=grinder_id, grams=500, seconds=seconds,
+            started_at=noon + timedelta(hours=hours),
+        )  # fmt: skip
+    told = ("--from", "2026-03-02T00:00:00Z", "--to", "2026-03-04T00:00:00Z")
+    rows = [line.split() for line in good(run("throughput", grinder_id, *told)).splitlines()]
+    assert rows == [
+        ["day", "(UTC)", "kg", "runs", "motor", "on"],
+        ["2026-03-02", "1.00", "2", "2", "min", "5", "s"],
+        ["2026-03-03", "0.50", "1", "30", "s"],
+    ]
+    answer = json.loads(good(run("throughput", grinder_id, "--by", "hour", "--json", *told)))
+    assert len(answer["buckets"]) == 48
+
+
 # --- grinder ------------------------------------------------------------------------------------
 
 

@@ -1,0 +1,212 @@
+"""What ``burrline import`` does: a notebook of past kilograms becomes tallies."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta, timezone
+from typing import Any
+
+from burrline._import_plan import (
+    CONFLICT,
+    NEW,
+    RECORDED,
+    REFUSED,
+    Step,
+    UnknownGrinder,
+    days_with_runs,
+    held_against,
+    owners,
+    record,
+    steps_of,
+    tallies_around,
+    zone_of,
+)
+from burrline._notebook import LeftOut, Notebook, Question, Settings, Unreadable, read_notebook
+from burrline._progress import Progress
+from burrline._terminal import (
+    EX_DATAERR,
+    EX_OK,
+    EX_USAGE,
+    Stop,
+    complain,
+    content_of,
+    say,
+    say_json,
+)
+from burrline.client import Client
+
+
+def import_notebook(client: Client, options: argparse.Namespace) -> int:
+    """Read, show, ask, record; gives the exit code."""
+    content = content_of(options.file)
+    is_asking = sys.stdin.isatty() and options.file != "-" and not (options.yes or options.json)
+    grinders = [*client.list_grinders(limit=200)]
+    names = [name for one in grinders for name in (one.grinder_id, one.name)]
+    names += [text.rpartition("=")[0] for text in options.grinders if "=" in text]
+    try:
+        notebook = _read(content, options, names, is_asking=is_asking)
+        owner = owners(notebook.entries, grinders, options.grinders)
+        used = {one.grinder_id: one for one in grinders if one.grinder_id in owner.values()}
+        zones = {grinder_id: zone_of(client, one) for grinder_id, one in used.items()}
+    except Unreadable as error:
+        raise Stop(EX_DATAERR, f"burrline: {options.file}: {error}") from None
+    except (Question, UnknownGrinder) as error:
+        raise Stop(EX_USAGE, f"burrline: {options.file}: {error}") from None
+    steps = steps_of(notebook.entries, owner, zones, basis=options.basis, purpose=options.purpose)
+    now = datetime.now(timezone.utc)
+    early = [step for step in steps if step.fields["to_at"] > now]
+    steps = [step for step in steps if step not in early]
+    left_out = [LeftOut(one.entry.lines[-1], "", "the day is not over yet") for one in early]
+    notebook = replace(notebook, left_out=(*notebook.left_out, *left_out))
+    cautions = []
+    for grinder_id in used:
+        own = [step for step in steps if step.fields["grinder_id"] == grinder_id]
+        if not own:
+            continue
+        tallies = tallies_around(client, grinder_id, own)
+        held_against(own, tallies, is_replacing=options.replace)
+        new = [step for step in own if step.outcome == NEW]
+        if new and (count := days_with_runs(client, grinder_id, new)):
+            cautions.append(
+                f"{grinder_id} has runs on {count} of these days: the notebook's grams count "
+                "beside theirs"
+            )
+    if not options.json and not options.quiet:
+        _show(notebook, steps, cautions)
+    new = [step for step in steps if step.outcome == NEW]
+    if new and not options.dry_run:
+        _send(client, options, new, is_asking=is_asking)
+    return _told(options, notebook, steps, cautions)
+
+
+def _read(
+    content: bytes, options: argparse.Namespace, names: Sequence[str], *, is_asking: bool
+) -> Notebook:
+    """The notebook, with what only a person can tell asked for where one is there."""
+    settings = Settings(
+        options.is_day_first, options.unit, options.year, options.decimal_mark,
+        options.is_running_total, tuple(options.columns), options.count_repeats,
+    )  # fmt: skip
+    # days that are not over by a site's own clock are left out later
+    tomorrow = datetime.now().astimezone().date() + timedelta(days=1)
+    while True:
+        try:
+            return read_notebook(content, settings, today=tomorrow, known_names=names)
+        except Question as question:
+            if not is_asking:
+                raise
+            given = {question.name: _answer(question)}
+            settings = replace(settings, **given)
+
+
+def _answer(question: Question) -> Any:
+    answers = f" [{'/'.join(question.answers)}]" if question.answers else ""
+    said = _asked(f"{question.text}{answers} ")
+    if question.name == "year":
+        if said.isdigit() and len(said) == 4:
+            return int(said)
+        raise question
+    if question.name == "columns":
+        return tuple(one.strip() for one in said.split(","))
+    if said not in question.answers:
+        raise question
+    if question.name in ("is_day_first", "is_running_total"):
+        return said in ("day", "total") if question.name == "is_day_first" else said == "total"
+    return said
+
+
+def _asked(text: str) -> str:
+    sys.stderr.write(text)
+    sys.stderr.flush()
+    return sys.stdin.readline().strip()
+
+
+def _send(
+    client: Client, options: argparse.Namespace, new: Sequence[Step], *, is_asking: bool
+) -> None:
+    if not options.yes:
+        if not is_asking:
+            raise Stop(EX_USAGE, "burrline import: nothing was sent; --yes sends, --dry-run shows")
+        said = _asked(f"Record {len(new)} tallies, {_kilograms(new)} kg? [y/N] ")
+        if said.casefold() not in ("y", "yes"):
+            raise Stop(EX_USAGE, "burrline import: nothing was sent")
+    try:
+        with Progress(len(new)) as progress:
+            for step in progress.each(new):
+                record(client, step)
+    except Exception:
+        done = sum(step.outcome == RECORDED for step in new)
+        complain(f"burrline: {done} of {len(new)} are recorded; import it again for the rest")
+        raise
+
+
+def _told(
+    options: argparse.Namespace,
+    notebook: Notebook,
+    steps: Sequence[Step],
+    cautions: Sequence[str],
+) -> int:
+    counts = Counter(step.outcome for step in steps)
+    faults = [one for one in notebook.left_out if one.is_fault]
+    if options.json:
+        say_json(
+            {
+                "is_dry_run": options.dry_run,
+                "tallies": [step.to_json() for step in steps],
+                "left_out": [vars(one) for one in notebook.left_out],
+                "understood": list(notebook.facts),
+                "cautions": list(cautions),
+            }
+        )
+    else:
+        for one in faults if options.quiet else ():
+            complain(f"line {one.line}: {one.reason}")
+        for step in steps:
+            if step.outcome in (CONFLICT, REFUSED):
+                complain(f"line {step.entry.lines[0]}: {step.outcome}: {step.detail}")
+        if not options.quiet:
+            told = ", ".join(f"{count} {outcome}" for outcome, count in counts.items())
+            dry = " (dry run: nothing was sent)" if options.dry_run else ""
+            say(f"{told or 'nothing to record'}{dry}")
+    is_bad = faults or counts[CONFLICT] or counts[REFUSED]
+    return EX_DATAERR if is_bad else EX_OK
+
+
+def _show(notebook: Notebook, steps: Sequence[Step], cautions: Sequence[str]) -> None:
+    say("understood:")
+    for fact in notebook.facts:
+        say(f"  {fact}")
+    rows = [
+        (
+            ",".join(map(str, step.entry.lines[:3])) + ("..." if step.entry.lines[3:] else ""),
+            step.fields["grinder_id"],
+            step.entry.days_words,
+            f"{step.fields['grams'] / 1000:.3f}",
+            step.outcome + (" (about)" if step.entry.is_about else ""),
+            step.fields["note"] or "",
+        )
+        for step in steps
+    ]
+    table = [("line", "grinder", "days", "kg", "", "note"), *rows]
+    widths = [max(len(row[n]) for row in table) for n in range(6)]
+    for row in table:
+        cells = [
+            cell.rjust(width) if n == 3 else cell.ljust(width)
+            for n, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ]
+        say("  ".join(cells).rstrip())
+    say(f"{len(steps)} tallies, {_kilograms(steps)} kg in all")
+    if notebook.left_out:
+        say("left out:")
+    for one in notebook.left_out:
+        say(f"  line {one.line}: {one.reason}{'  <-- mend this' if one.is_fault else ''}")
+    for caution in cautions:
+        say(f"caution: {caution}")
+
+
+def _kilograms(steps: Sequence[Step]) -> str:
+    return f"{sum(step.fields['grams'] for step in steps) / 1000:.3f}"

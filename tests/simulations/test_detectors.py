@@ -1,0 +1,43 @@
+"""The detectors' bars, on few scenes; ``detectors.py`` beside this prints the full table."""
+
+from __future__ import annotations
+
+import pytest
+
+from simulations.detectors import Score, Told, broken_bars, judged, score_of
+from simulations.scale_scenes import TrueRun
+
+
+@pytest.mark.parametrize("family", ["plain", "vibration"])
+def test_scale_scenes_are_told_nearly_always(family: str) -> None:
+    score = score_of(("scale", family, 2001))
+    assert score.found == score.true_runs == 2
+    assert score.weighed + score.timed >= 3
+    assert score.false == 0
+
+
+@pytest.mark.parametrize("family", ["quick", "each_second", "each_ten", "stalled", "idle"])
+def test_plug_scenes_are_told(family: str) -> None:
+    score = score_of(("plug", family, 2001))
+    assert score.found == score.true_runs
+    assert score.timed >= score.true_runs - 1
+    assert score.false == 0
+
+
+def test_both_devices_make_one_run_of_a_grind() -> None:
+    score = score_of(("joined", "plain", 2001))
+    assert (score.found, score.false) == (score.true_runs, 0)
+
+
+def test_what_goes_wrong_is_counted() -> None:
+    truths = [TrueRun(10.0, 5.0, 18.0), TrueRun(30.0, 5.0, 18.0)]
+    told = [Told(10.1, 5.9, 18.1), Told(60.0, 5.0, 18.0)]
+    score = judged("made up", 1, truths, told)
+    assert (score.found, score.weighed, score.timed, score.false) == (1, 1, 0, 1)
+    broken = broken_bars({"made up": score})
+    assert [line.split(": ")[1].split(" ")[0] for line in broken[:3]] == [
+        "found",
+        "grams",
+        "seconds",
+    ]
+    assert broken_bars({"still": Score(false=3, hours=1.0)}) != []
