@@ -39,7 +39,7 @@ def flows(pieces: Sequence[Piece], noise: float, cells: Sequence[Cell], lag: flo
     shortest = max(SHORTEST_SECONDS, SHORTEST_CELLS * widths[len(widths) // 4])
     for number, chain in enumerate(chains):
         until = chains[number + 1][0] if number + 1 < len(chains) else len(pieces)
-        flow = _measured(pieces, chain, until, noise)
+        flow = _measured(pieces, chain, until, noise, cells, lag)
         if flow is not None and flow.end - flow.start >= shortest:
             found.append(_hinged(flow, pieces[chain[-1]], cells, lag) if flow.is_cut else flow)
     return found
@@ -83,7 +83,12 @@ def _is_flat(piece: Piece, usual: float) -> bool:
 
 
 def _measured(
-    pieces: Sequence[Piece], chain: Sequence[int], until: int, noise: float
+    pieces: Sequence[Piece],
+    chain: Sequence[int],
+    until: int,
+    noise: float,
+    cells: Sequence[Cell],
+    lag: float,
 ) -> Flow | None:
     parts = [pieces[i] for i in chain]
     rises = sum(part.rise for part in parts)
@@ -94,7 +99,7 @@ def _measured(
     low, high = parts[0].first, parts[-1].last
     before = _rest_before(pieces, chain[0], noise)
     if before is not None:
-        level = before.at(before.end)
+        level = _rest_level(before, cells, lag)
         grams += low - level
         start = _meets(timed[0], level if timed[0] is parts[0] else timed[0].first, start)
     after, pulse_end = _rest_after(pieces, chain[-1], noise, usual)
@@ -138,7 +143,7 @@ def _went_back(later: Sequence[Piece], level: float, grams: float) -> bool:
 def _meets(piece: Piece, level: float, boundary: float) -> float:
     """When the line of a piece is at a level; near its end, or it is not believed."""
     found = piece.start + (level - piece.first) / piece.flow
-    return min(max(found, boundary - 1.0), boundary + 1.0)
+    return min(max(found, boundary - 1.5), boundary + 1.5)
 
 
 def _rest_before(pieces: Sequence[Piece], place: int, noise: float) -> Piece | None:
@@ -150,10 +155,19 @@ def _rest_before(pieces: Sequence[Piece], place: int, noise: float) -> Piece | N
             return None
         if _is_flat(piece, first.flow) and piece.seconds >= 0.15:
             off = first.first - piece.last
-            slack = max(0.8, 3 * noise)
-            is_near = -max(slack, 0.4 * first.flow) <= off <= max(slack, first.flow)
+            slack = max(0.8, 3 * noise, 5 * first.spread)
+            is_near = -max(slack, 0.4 * first.flow) <= off <= max(slack, 1.3 * first.flow)
             return piece if is_near else None
     return None
+
+
+def _rest_level(rest: Piece, cells: Sequence[Cell], lag: float) -> float:
+    """The weight before a run; of a long rest its middle, as its end may hold the first grounds."""
+    begin, end = rest.start + 0.2 * rest.seconds, rest.start + 0.6 * rest.seconds
+    near = [cell for cell in cells if begin <= cell.start and cell.end <= end]
+    if rest.seconds < 1.5 or not near:
+        return rest.at(rest.end)
+    return sum(cell.wy + lag * cell.ws for cell in near) / sum(cell.w for cell in near)
 
 
 def _next_level(pieces: Sequence[Piece], place: int, rest: Piece | None) -> float:

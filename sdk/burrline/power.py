@@ -26,8 +26,8 @@ What a plug can know
 ``low_seconds`` and ``high_seconds`` bound the motor-on time by what was read: between the first and
 the last reading that was on, and between their neighbours that were off. A plug read each 10 s
 knows a run of 7 s to be of 0 to 20 s at best, and sees only seven in ten of them at all; between
-two such readings a pause may be missed. ``seconds`` is the middle of the two bounds. Plugs that report
-a change at once, or each second, are what motor seconds should come from.
+two such readings a pause may be missed. ``seconds`` is the middle of the two bounds. Plugs that
+report a change at once, or each second, are what motor seconds should come from.
 
 ``grams`` is None: watts do not weigh. A motor without beans, or one that stalls, is on.
 """

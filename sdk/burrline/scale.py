@@ -35,7 +35,10 @@ for until then another pulse may belong to it. When the cup goes while the weigh
 and seconds rest on where the line ended, to one sample or so. Before the first step of a lagging
 scale its lag is unknown, and a light paper cup may then look like a short run. A hand that presses
 as steadily as a grinder, for seconds, and lets go only later cannot be told from one.
-``tests/simulations/detectors.py`` of the project says how often each of these goes well.
+``tests/simulations/detectors.py`` of the project says how often each of these goes well: of 932
+runs of all its families, hard ones included (seeds 5001 to 5020), 99.6 % were found, 88 % weighed
+within 0.3 g or 1.5 % and 92 % timed within 0.5 s or 8 %, with 4 false ones to 100 true. Grams are
+weakest when the cup goes within 0.3 s (68 %) or is put down less than 1.5 s before (55 %).
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """How many runs the detectors find, how well they weigh and time them, and what they make up.
 
-    PYTHONPATH=sdk python tests/simulations/detectors.py [--scenes 40] [--seed 1001] [--families ..]
+    PYTHONPATH=sdk python tests/simulations/detectors.py [--scenes 40] [--seed 5001] [--families ..]
 
 Scenes of many families (``scale_families``, ``plug_scenes``), a second family of scale scenes that
 was built otherwise and never tuned on (``other_scenes``), and both devices joined. The constants of
@@ -9,6 +9,8 @@ with 1 outside the bars:
 
 - at least 98 % of true runs found, with grams within 0.3 g or 1.5 %, seconds within 0.5 s or 8 %;
 - false runs under 1 % of the true ones, and under one in an hour of idle scenes.
+
+It ends with 1 as things stand: the scale's detector does not reach these bars in every family.
 
 A plug's seconds are held to half its interval at each end where that is wider (0.5 s or 8 % or its
 interval; twice that if it repeats old readings), since it cannot know more.
@@ -196,7 +198,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
     parser.add_argument("--scenes", type=int, default=40, help="of each family")
-    parser.add_argument("--seed", type=int, default=1001, help="the first one; not 1 to 99")
+    parser.add_argument("--seed", type=int, default=5001, help="the first one; not 1 to 99")
     parser.add_argument("--families", nargs="*", default=[])
     parser.add_argument("--remarks", action="store_true", help="print every run that went wrong")
     asked = parser.parse_args(arguments)

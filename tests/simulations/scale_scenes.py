@@ -280,7 +280,10 @@ def jump_clock(
     samples: list[tuple[float, float]], truths: list[TrueRun], dice: np.random.Generator
 ) -> list[tuple[float, float]]:
     """The clock is set, back or forth, once or twice, also while it grinds."""
-    found = list(samples)
+    places = [
+        next((i for i, (t, _) in enumerate(samples) if t >= one.started), 0) for one in truths
+    ]
+    moved = [0.0] * len(samples)
     for _ in range(int(dice.integers(1, 3))):
         if truths and dice.random() < 0.5:
             true = truths[int(dice.integers(len(truths)))]
@@ -288,11 +291,8 @@ def jump_clock(
             first = next((i for i, (t, _) in enumerate(samples) if t >= when), 1)
         else:
             first = int(dice.integers(1, len(samples)))
-        size = float(np.exp(dice.uniform(np.log(1.5), np.log(7200)))) * dice.choice([-1, 1])
-        found[first:] = [(t + float(size), grams) for t, grams in found[first:]]
-        moved = samples[first][0]
-        for i, true in enumerate(truths):
-            if true.started >= moved:
-                truths[i] = TrueRun(true.started + float(size), true.seconds, true.grams)
-        samples = list(found)
-    return found
+        size = float(np.exp(dice.uniform(np.log(1.5), np.log(7200)))) * float(dice.choice([-1, 1]))
+        moved[first:] = [one + size for one in moved[first:]]
+    for i, (true, place) in enumerate(zip(truths, places, strict=True)):
+        truths[i] = TrueRun(true.started + moved[place], true.seconds, true.grams)
+    return [(t + by, grams) for (t, grams), by in zip(samples, moved, strict=True)]
