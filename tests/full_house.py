@@ -10,11 +10,14 @@ from typing import Any
 
 from burrline_service.actions import (
     admin,
+    alert_settings,
+    alerting,
     burrs,
     checkpoints,
     entries,
     ingest,
     keep,
+    noticing,
     places,
     readings,
 )
@@ -102,6 +105,7 @@ def fill(database: Database, account_id: str = "lantern") -> Caller:
     admin.create_account(database, account_id=account_id, name="Lantern", now=OPENED_AT)
     caller = admin.owner(database, account_id=account_id, now=OPENED_AT)
     _places(database, caller)
+    _alert_settings(database, caller)
     everything = runs_of_the_house()
     random.Random(1).shuffle(everything)
     for start in range(0, len(everything), 300):
@@ -115,7 +119,30 @@ def fill(database: Database, account_id: str = "lantern") -> Caller:
     keep.archive_runs(database, retained_days=RETAINED_DAYS, now=NOW)
     ingest.add_runs(database, caller, runs=late_runs(), now=NOW)
     _burr_sets(database, caller, late=True)
+    _alerts(database, caller)
     return caller
+
+
+def _alerts(database: Database, caller: Caller) -> None:
+    """What was noticed of long runs, one of them seen."""
+    noticing.look_once(database, caller.account_no, now=NOW)
+    asked = {"kind": "long_run", "limit": 1, "position": None, "now": NOW}
+    (alert,) = alerting.list_alerts(database, caller, **asked).items
+    assert alert.alert_id is not None
+    alerting.acknowledge_alert(database, caller, alert_id=alert.alert_id, now=NOW)
+
+
+def _alert_settings(database: Database, caller: Caller) -> None:
+    """Of the account, a site and a grinder; the account's are set a second time."""
+    for at, place, fields in (
+        (OPENED_AT, {}, {"long_run": {"longest_run_seconds": 8.6}}),
+        (OPENED_AT, {"site_id": "mill-lane"}, {"quiet_hours": {"sun": [["20:00", "07:00"]]}}),
+        (OPENED_AT, {"grinder_id": "bar-1"}, {"settled": {"is_on": False}}),
+        (OPENED_AT + DAY, {}, {"long_run": {"longest_run_seconds": 8.7, "minimum_seconds": 0.01}}),
+    ):
+        alert_settings.set_alert_settings(
+            database, caller, **place, fields=fields, if_match=frozenset({-1}), now=at
+        )
 
 
 def late_runs() -> list[Run]:

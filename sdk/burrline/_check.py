@@ -19,6 +19,8 @@ MOTOR_CODES = {"ok": OK, "warm": CAUTION, "over": ALERT}
 DUTY_CODES = {"ok": OK, "near": CAUTION, "exceeded": ALERT}
 TOLD_BESIDE = ("motor_heating", "long_run")
 """Alerts that the states of motor and duty do not tell."""
+OF_MOTORS = ("motor_overheat", "duty_exceeded", *TOLD_BESIDE)
+"""Worn burrs or a silent grinder are no matter of this check."""
 ALERT_CODES = {"caution": CAUTION, "alert": ALERT}
 
 
@@ -42,7 +44,11 @@ def judge(status: Status, required: Collection[str] = ()) -> Verdict:
         "duty": DUTY_CODES.get(status.duty.state),
     }
     known = [code for code in codes.values() if code is not None]
-    known += [ALERT_CODES[one.severity] for one in status.alerts if one.severity in ALERT_CODES]
+    known += [
+        ALERT_CODES[one.severity]
+        for one in status.alerts
+        if one.kind in OF_MOTORS and one.severity in ALERT_CODES
+    ]
     worst = max(known, default=UNKNOWN)
     if worst == OK and any(codes[part] is None for part in required):
         worst = UNKNOWN

@@ -6,6 +6,9 @@ import re
 from ipaddress import ip_address
 from urllib.parse import urlsplit
 
+import requests
+from requests.auth import AuthBase
+
 DEFAULT_URL = "http://127.0.0.1:8460"
 
 
@@ -50,3 +53,15 @@ def no_proxy_to_itself(url: str) -> dict[str, str]:
     except ValueError:
         is_loopback = host == "localhost"
     return {"no_proxy": host} if is_loopback else {}
+
+
+class KeyAuth(AuthBase):
+    """Sets the key; its presence also keeps requests from looking for a .netrc."""
+
+    def __init__(self, key: str | None) -> None:
+        self._key = key
+
+    def __call__(self, prepared: requests.PreparedRequest) -> requests.PreparedRequest:
+        if self._key is not None:
+            prepared.headers["Authorization"] = f"Bearer {self._key}"
+        return prepared

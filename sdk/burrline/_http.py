@@ -28,11 +28,16 @@ from typing import Any, cast
 
 import requests
 from requests.adapters import HTTPAdapter
-from requests.auth import AuthBase
 from requests.exceptions import RequestException
 
 from burrline import errors
-from burrline._checked import checked_key, checked_timeout, checked_url, no_proxy_to_itself
+from burrline._checked import (
+    KeyAuth,
+    checked_key,
+    checked_timeout,
+    checked_url,
+    no_proxy_to_itself,
+)
 from burrline._trouble import (
     RETRIED_STATUSES,
     Failed,
@@ -77,18 +82,7 @@ class Request:
     is_harmless: bool
     wants: str
     tells_device_clock: bool
-
-
-class _KeyAuth(AuthBase):
-    """Sets the key; its presence also keeps requests from looking for a .netrc."""
-
-    def __init__(self, key: str | None) -> None:
-        self._key = key
-
-    def __call__(self, prepared: requests.PreparedRequest) -> requests.PreparedRequest:
-        if self._key is not None:
-            prepared.headers["Authorization"] = f"Bearer {self._key}"
-        return prepared
+    waits_seconds: float
 
 
 class Transport:
@@ -112,7 +106,7 @@ class Transport:
         uniform: Callable[[float, float], float] = random.uniform,
     ) -> None:
         self.url = checked_url(url)
-        self._auth = _KeyAuth(checked_key(key))
+        self._auth = KeyAuth(checked_key(key))
         self.key_ending = f"...{key.strip()[-4:]}" if key else "none"
         self._timeout = checked_timeout(timeout)
         if not deadline_seconds > 0:
@@ -144,11 +138,13 @@ class Transport:
         resets_allowed: int | None = None,
         wants: str = "json",
         tells_device_clock: bool = False,
+        waits_seconds: float = 0.0,
     ) -> Answer:
         """Send until answered, refused or out of time.
 
         ``is_harmless`` says that a second try cannot do harm; ``resets_allowed`` gives up after
-        that many broken connections in a row, so that the caller can try something smaller.
+        that many broken connections in a row, so that the caller can try something smaller. The
+        service may keep us waiting for ``waits_seconds`` before it says anything.
         """
         request = Request(
             method=method,
@@ -159,6 +155,7 @@ class Transport:
             is_harmless=is_harmless or method in HARMLESS_METHODS,
             wants=wants,
             tells_device_clock=tells_device_clock,
+            waits_seconds=waits_seconds,
         )
         began = self.clock()
         tries = resets = 0
@@ -222,7 +219,10 @@ class Transport:
                     **(self._device_headers() if request.tells_device_clock else {}),
                 },
                 auth=self._auth,
-                timeout=(min(self._timeout[0], left_seconds), min(self._timeout[1], left_seconds)),
+                timeout=(
+                    min(self._timeout[0], left_seconds),
+                    min(self._timeout[1], left_seconds) + request.waits_seconds,
+                ),
                 allow_redirects=False,
                 proxies=dict(self._proxies),
                 verify=self._verify,

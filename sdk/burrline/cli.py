@@ -27,6 +27,7 @@ from burrline import (
     _verb_post,
     _verb_ready,
     _verb_spool,
+    _verbs_alerts,
     _verbs_calibration,
     _verbs_entries,
     _verbs_grind,
@@ -197,6 +198,7 @@ def _parser() -> argparse.ArgumentParser:
     _verbs_entries.add(verbs)
     _verbs_grind.add(verbs)
     _verbs_calibration.add(verbs)
+    _verbs_alerts.add(verbs)
     _verb_apply.add(verbs)
     _verb_import.add(verbs)
     _verbs_looking.add(verbs)

@@ -11,6 +11,7 @@ from typing import Any
 
 import requests
 
+from burrline._alerts import Alerts
 from burrline._calls import path_of
 from burrline._checked import DEFAULT_URL
 from burrline._convert import body_of
@@ -27,7 +28,7 @@ from burrline._runs import Runs
 from burrline.models import Key, KeyWithSecret, Liveness, Readiness, Status
 
 
-class Client(Places, Runs, Readings, Entries, Grind, OverTime, Motors, Export):
+class Client(Places, Runs, Readings, Entries, Grind, OverTime, Alerts, Motors, Export):
     """Speaks to one burrline service with one key.
 
     >>> client = Client("http://127.0.0.1:8460", key="burrline_example")

@@ -14,6 +14,7 @@ from typing import Any, Literal
 from burrline._convert import (
     Fields,
     Model,
+    anything,
     choice,
     flag,
     instant,
@@ -27,6 +28,9 @@ from burrline._convert import (
 
 __all__ = [
     "Alert",
+    "AlertOwnRules",
+    "AlertRules",
+    "AlertSettings",
     "AtEqualD50",
     "BatchProblem",
     "BreakIn",
@@ -34,12 +38,18 @@ __all__ = [
     "Brew",
     "BrewInput",
     "Bucket",
+    "BurrLifeOwnRules",
+    "BurrLifeRules",
     "BurrSet",
     "Calibration",
     "CareEntry",
     "Caution",
     "Checkpoint",
+    "CheckpointDueOwnRules",
+    "CheckpointDueRules",
     "CheckpointWithSamples",
+    "ClockSuspectOwnRules",
+    "ClockSuspectRules",
     "Compared",
     "ComparedSet",
     "Correction",
@@ -50,13 +60,18 @@ __all__ = [
     "Difference",
     "Distribution",
     "Duty",
+    "DutyExceededOwnRules",
+    "DutyExceededRules",
     "DutyHour",
     "DutyReport",
+    "Event",
     "Extractions",
     "Fault",
     "Finding",
     "Fit",
     "Fitting",
+    "FlowLowOwnRules",
+    "FlowLowRules",
     "FlowSlope",
     "Forecast",
     "GradedCheckpoint",
@@ -70,11 +85,17 @@ __all__ = [
     "Limits",
     "Liveness",
     "LogNormalFit",
+    "LongRunOwnRules",
+    "LongRunRules",
     "MeasuredCheckpoint",
     "Method",
     "Missing",
     "Mode",
     "Motor",
+    "MotorHeatingOwnRules",
+    "MotorHeatingRules",
+    "MotorOverheatOwnRules",
+    "MotorOverheatRules",
     "MotorReport",
     "MotorState",
     "NewReading",
@@ -86,6 +107,7 @@ __all__ = [
     "Period",
     "PooledSizes",
     "Prior",
+    "QuietHours",
     "RatedDuty",
     "Readiness",
     "Reading",
@@ -106,8 +128,12 @@ __all__ = [
     "SampleSummary",
     "Segment",
     "SetComparison",
+    "SettledOwnRules",
+    "SettledRules",
     "Shift",
     "ShotTimes",
+    "SilentOwnRules",
+    "SilentRules",
     "Site",
     "Span",
     "Spread",
@@ -121,9 +147,22 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alert(Model):
-    """A condition of a grinder's motor, from when until when it held."""
+    """A condition of a grinder, from when until when it held."""
 
-    kind: Literal["motor_overheat", "motor_heating", "duty_exceeded", "long_run"]
+    alert_id: str | None = None
+    """The alert's id, once it was noticed."""
+    kind: Literal[
+        "motor_overheat",
+        "motor_heating",
+        "duty_exceeded",
+        "long_run",
+        "flow_low",
+        "clock_suspect",
+        "burr_life",
+        "silent",
+        "checkpoint_due",
+        "settled",
+    ]
     """What held."""
     severity: Literal["notice", "caution", "alert"]
     """How much it matters."""
@@ -138,8 +177,17 @@ class Alert(Model):
     facts: Mapping[str, float | None]
     """The numbers behind it: `peak_celsius` and `limit_celsius`; `lead_seconds`, `limit_celsius`
     and `reach_probability`; `peak_on_seconds`, `rated_on_seconds` and `cycle_seconds`;
-    `run_seconds` and `longest_run_seconds`.
+    `run_seconds` and `longest_run_seconds`; `flow_fraction` of the usual flow and `run_count`;
+    `open_seconds`; `behind_seconds`; `due_grams`; `burr_grams`; `rated_life_grams`.
     """
+    noticed_at: datetime | None = None
+    """When burrline noticed it and told of it."""
+    is_late: bool | None = None
+    """Whether its facts came so late that nobody was called: it is recorded, no more."""
+    acknowledged_at: datetime | None = None
+    """When somebody said that they had seen it."""
+    acknowledged_by: str | None = None
+    """The id of the key that said so."""
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     @classmethod
@@ -147,6 +195,7 @@ class Alert(Model):
         """Read an answer's JSON object; ``ValueError`` names what does not fit."""
         fields = Fields(answer, where)
         return cls(
+            alert_id=fields.maybe("alert_id", text),
             kind=fields.need("kind", choice),
             severity=fields.need("severity", choice),
             grinder_id=fields.need("grinder_id", text),
@@ -154,7 +203,145 @@ class Alert(Model):
             opened_at=fields.need("opened_at", instant),
             closed_at=fields.maybe("closed_at", instant),
             facts=fields.need("facts", mapped(nullable(number))),
+            noticed_at=fields.maybe("noticed_at", instant),
+            is_late=fields.maybe("is_late", flag),
+            acknowledged_at=fields.maybe("acknowledged_at", instant),
+            acknowledged_by=fields.maybe("acknowledged_by", text),
             extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlertOwnRules(Model):
+    """What a level sets itself; what is left out is inherited."""
+
+    motor_overheat: MotorOverheatOwnRules | None = None
+    """Rules of `motor_overheat`."""
+    motor_heating: MotorHeatingOwnRules | None = None
+    """Rules of `motor_heating`."""
+    duty_exceeded: DutyExceededOwnRules | None = None
+    """Rules of `duty_exceeded`."""
+    long_run: LongRunOwnRules | None = None
+    """Rules of `long_run`."""
+    flow_low: FlowLowOwnRules | None = None
+    """Rules of `flow_low`."""
+    clock_suspect: ClockSuspectOwnRules | None = None
+    """Rules of `clock_suspect`."""
+    burr_life: BurrLifeOwnRules | None = None
+    """Rules of `burr_life`."""
+    silent: SilentOwnRules | None = None
+    """Rules of `silent`."""
+    checkpoint_due: CheckpointDueOwnRules | None = None
+    """Rules of `checkpoint_due`."""
+    settled: SettledOwnRules | None = None
+    """Rules of `settled`."""
+    quiet_hours: QuietHours | None = None
+    """Local hours by day of the week in which notices and cautions call nobody; an `alert` always
+    does. An empty object: none.
+    """
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "AlertOwnRules") -> AlertOwnRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            motor_overheat=fields.maybe("motor_overheat", MotorOverheatOwnRules.from_json),
+            motor_heating=fields.maybe("motor_heating", MotorHeatingOwnRules.from_json),
+            duty_exceeded=fields.maybe("duty_exceeded", DutyExceededOwnRules.from_json),
+            long_run=fields.maybe("long_run", LongRunOwnRules.from_json),
+            flow_low=fields.maybe("flow_low", FlowLowOwnRules.from_json),
+            clock_suspect=fields.maybe("clock_suspect", ClockSuspectOwnRules.from_json),
+            burr_life=fields.maybe("burr_life", BurrLifeOwnRules.from_json),
+            silent=fields.maybe("silent", SilentOwnRules.from_json),
+            checkpoint_due=fields.maybe("checkpoint_due", CheckpointDueOwnRules.from_json),
+            settled=fields.maybe("settled", SettledOwnRules.from_json),
+            quiet_hours=fields.maybe("quiet_hours", QuietHours.from_json),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlertRules(Model):
+    """What holds in effect."""
+
+    motor_overheat: MotorOverheatRules | None = None
+    """Rules of `motor_overheat`."""
+    motor_heating: MotorHeatingRules | None = None
+    """Rules of `motor_heating`."""
+    duty_exceeded: DutyExceededRules | None = None
+    """Rules of `duty_exceeded`."""
+    long_run: LongRunRules | None = None
+    """Rules of `long_run`."""
+    flow_low: FlowLowRules | None = None
+    """Rules of `flow_low`."""
+    clock_suspect: ClockSuspectRules | None = None
+    """Rules of `clock_suspect`."""
+    burr_life: BurrLifeRules | None = None
+    """Rules of `burr_life`."""
+    silent: SilentRules | None = None
+    """Rules of `silent`."""
+    checkpoint_due: CheckpointDueRules | None = None
+    """Rules of `checkpoint_due`."""
+    settled: SettledRules | None = None
+    """Rules of `settled`."""
+    quiet_hours: QuietHours | None = None
+    """Local hours by day of the week in which notices and cautions call nobody; an `alert` always
+    does. An empty object: none.
+    """
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "AlertRules") -> AlertRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            motor_overheat=fields.maybe("motor_overheat", MotorOverheatRules.from_json),
+            motor_heating=fields.maybe("motor_heating", MotorHeatingRules.from_json),
+            duty_exceeded=fields.maybe("duty_exceeded", DutyExceededRules.from_json),
+            long_run=fields.maybe("long_run", LongRunRules.from_json),
+            flow_low=fields.maybe("flow_low", FlowLowRules.from_json),
+            clock_suspect=fields.maybe("clock_suspect", ClockSuspectRules.from_json),
+            burr_life=fields.maybe("burr_life", BurrLifeRules.from_json),
+            silent=fields.maybe("silent", SilentRules.from_json),
+            checkpoint_due=fields.maybe("checkpoint_due", CheckpointDueRules.from_json),
+            settled=fields.maybe("settled", SettledRules.from_json),
+            quiet_hours=fields.maybe("quiet_hours", QuietHours.from_json),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlertSettings(Model):
+    """The rules of alerts of an account, a site or a grinder."""
+
+    level: Literal["account", "site", "grinder"]
+    """What they are set at."""
+    site_id: str | None = None
+    """The site, or the one where the grinder stands."""
+    grinder_id: str | None = None
+    """The grinder."""
+    own: AlertOwnRules
+    """What is set here."""
+    effective: AlertRules
+    """What holds here, with all that is inherited."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+    etag: str | None = field(default=None, compare=False, repr=False)
+
+    @classmethod
+    def from_json(
+        cls, answer: object, where: str = "AlertSettings", *, etag: str | None = None
+    ) -> AlertSettings:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            level=fields.need("level", choice),
+            site_id=fields.maybe("site_id", text),
+            grinder_id=fields.maybe("grinder_id", text),
+            own=fields.need("own", AlertOwnRules.from_json),
+            effective=fields.need("effective", AlertRules.from_json),
+            extra=fields.rest(),
+            etag=etag,
         )
 
 
@@ -458,6 +645,42 @@ class Bucket(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BurrLifeOwnRules(Model):
+    """Rules of `burr_life` as far as they are set here."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "BurrLifeOwnRules") -> BurrLifeOwnRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BurrLifeRules(Model):
+    """Rules of `burr_life`, in effect."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "BurrLifeRules") -> BurrLifeRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BurrSet(Model):
     """A burr set and where it has been."""
 
@@ -745,6 +968,44 @@ class Checkpoint(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CheckpointDueOwnRules(Model):
+    """Rules of `checkpoint_due` as far as they are set here."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(
+        cls, answer: object, where: str = "CheckpointDueOwnRules"
+    ) -> CheckpointDueOwnRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckpointDueRules(Model):
+    """Rules of `checkpoint_due`, in effect."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "CheckpointDueRules") -> CheckpointDueRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CheckpointWithSamples(Model):
     """A checkpoint with every distribution as it was sent."""
 
@@ -823,6 +1084,48 @@ class CheckpointWithSamples(Model):
             pooled=fields.need("pooled", PooledSizes.from_json),
             created_at=fields.need("created_at", instant),
             voided_at=fields.maybe("voided_at", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockSuspectOwnRules(Model):
+    """Rules of `clock_suspect` as far as they are set here."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    run_count: int | None = None
+    """By how many runs in a row it is judged."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "ClockSuspectOwnRules") -> ClockSuspectOwnRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            run_count=fields.maybe("run_count", integer),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockSuspectRules(Model):
+    """Rules of `clock_suspect`, in effect."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    run_count: int | None = None
+    """By how many runs in a row it is judged."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "ClockSuspectRules") -> ClockSuspectRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            run_count=fields.maybe("run_count", integer),
             extra=fields.rest(),
         )
 
@@ -1230,6 +1533,54 @@ class Duty(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DutyExceededOwnRules(Model):
+    """Rules of `duty_exceeded` as far as they are set here."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    minimum_seconds: float | None = None
+    """It opens only once it held so long, in seconds."""
+    release_fraction: float | None = None
+    """It closes when the on-time is at this fraction of the rating."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "DutyExceededOwnRules") -> DutyExceededOwnRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            minimum_seconds=fields.maybe("minimum_seconds", number),
+            release_fraction=fields.maybe("release_fraction", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DutyExceededRules(Model):
+    """Rules of `duty_exceeded`, in effect."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    minimum_seconds: float | None = None
+    """It opens only once it held so long, in seconds."""
+    release_fraction: float | None = None
+    """It closes when the on-time is at this fraction of the rating."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "DutyExceededRules") -> DutyExceededRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            minimum_seconds=fields.maybe("minimum_seconds", number),
+            release_fraction=fields.maybe("release_fraction", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DutyHour(Model):
     """Motor-on time in one hour by the site's clock; the first and last may be cut."""
 
@@ -1335,6 +1686,49 @@ class DutyReport(Model):
             rest_seconds=fields.maybe("rest_seconds", number),
             longest_run_seconds=fields.maybe("longest_run_seconds", number),
             hours=fields.need("hours", listed(DutyHour.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event(Model):
+    """Something that was told: an alert opened or closed, or a burr set's stage changed."""
+
+    event_id: str
+    """The event's id: tell by it whether you had it before."""
+    type: Literal[
+        "burrline.alert.opened",
+        "burrline.alert.closed",
+        "burrline.stage.changed",
+        "burrline.webhook.test",
+    ]
+    """What it tells."""
+    at: datetime
+    """When it happened."""
+    is_late: bool
+    """Whether it came too late to call anybody."""
+    is_held: bool
+    """Whether quiet hours hold it back from those who are called."""
+    data: Mapping[str, Any]
+    """Of an alert: `alert_id`, `kind`, `severity`, `grinder_id`, `site_id`, `opened_at`,
+    `closed_at`, `noticed_at`, `is_late`, `facts`, and `reason`: `withdrawn` when its facts were
+    taken back, `joined` when it turned out to be part of another, `part` and `again` when facts
+    told late changed what was told before; else null. Of a stage: `burr_set_id`, `grinder_id`,
+    `site_id`, `at`, `from_stage`, `to_stage`, `basis`, `verdict`, `burr_grams`, `is_late`.
+    """
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Event") -> Event:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            event_id=fields.need("event_id", text),
+            type=fields.need("type", choice),
+            at=fields.need("at", instant),
+            is_late=fields.need("is_late", flag),
+            is_held=fields.need("is_held", flag),
+            data=fields.need("data", mapped(anything)),
             extra=fields.rest(),
         )
 
@@ -1465,6 +1859,66 @@ class Fitting(Model):
             fitted_at=fields.need("fitted_at", instant),
             removed_at=fields.maybe("removed_at", instant),
             is_removal_implied=fields.need("is_removal_implied", flag),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlowLowOwnRules(Model):
+    """Rules of `flow_low` as far as they are set here."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    minimum_seconds: float | None = None
+    """It opens only once it held so long, in seconds."""
+    drop_fraction: float | None = None
+    """How far under the usual flow, as a fraction of it; at least 3 deviations."""
+    release_fraction: float | None = None
+    """It closes when no more than this fraction of the drop is left."""
+    run_count: int | None = None
+    """By how many runs in a row it is judged."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "FlowLowOwnRules") -> FlowLowOwnRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            minimum_seconds=fields.maybe("minimum_seconds", number),
+            drop_fraction=fields.maybe("drop_fraction", number),
+            release_fraction=fields.maybe("release_fraction", number),
+            run_count=fields.maybe("run_count", integer),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlowLowRules(Model):
+    """Rules of `flow_low`, in effect."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    minimum_seconds: float | None = None
+    """It opens only once it held so long, in seconds."""
+    drop_fraction: float | None = None
+    """How far under the usual flow, as a fraction of it; at least 3 deviations."""
+    release_fraction: float | None = None
+    """It closes when no more than this fraction of the drop is left."""
+    run_count: int | None = None
+    """By how many runs in a row it is judged."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "FlowLowRules") -> FlowLowRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            minimum_seconds=fields.maybe("minimum_seconds", number),
+            drop_fraction=fields.maybe("drop_fraction", number),
+            release_fraction=fields.maybe("release_fraction", number),
+            run_count=fields.maybe("run_count", integer),
             extra=fields.rest(),
         )
 
@@ -1921,6 +2375,54 @@ class LogNormalFit(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LongRunOwnRules(Model):
+    """Rules of `long_run` as far as they are set here."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    minimum_seconds: float | None = None
+    """It opens only once it held so long, in seconds."""
+    longest_run_seconds: float | None = None
+    """A longer run is told of, in seconds."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "LongRunOwnRules") -> LongRunOwnRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            minimum_seconds=fields.maybe("minimum_seconds", number),
+            longest_run_seconds=fields.maybe("longest_run_seconds", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LongRunRules(Model):
+    """Rules of `long_run`, in effect."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    minimum_seconds: float | None = None
+    """It opens only once it held so long, in seconds."""
+    longest_run_seconds: float | None = None
+    """A longer run is told of, in seconds."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "LongRunRules") -> LongRunRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            minimum_seconds=fields.maybe("minimum_seconds", number),
+            longest_run_seconds=fields.maybe("longest_run_seconds", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MeasuredCheckpoint(Model):
     """A checkpoint as the verdict sees it."""
 
@@ -2081,6 +2583,98 @@ class Motor(Model):
             caution_celsius=fields.maybe("caution_celsius", number),
             limit_celsius=fields.maybe("limit_celsius", number),
             fan=fields.maybe("fan", choice),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MotorHeatingOwnRules(Model):
+    """Rules of `motor_heating` as far as they are set here."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    minimum_seconds: float | None = None
+    """It opens only once it held so long, in seconds."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "MotorHeatingOwnRules") -> MotorHeatingOwnRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            minimum_seconds=fields.maybe("minimum_seconds", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MotorHeatingRules(Model):
+    """Rules of `motor_heating`, in effect."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    minimum_seconds: float | None = None
+    """It opens only once it held so long, in seconds."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "MotorHeatingRules") -> MotorHeatingRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            minimum_seconds=fields.maybe("minimum_seconds", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MotorOverheatOwnRules(Model):
+    """Rules of `motor_overheat` as far as they are set here."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    minimum_seconds: float | None = None
+    """It opens only once it held so long, in seconds."""
+    release_kelvin: float | None = None
+    """It closes at a reading so far below the limit, in kelvin."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(
+        cls, answer: object, where: str = "MotorOverheatOwnRules"
+    ) -> MotorOverheatOwnRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            minimum_seconds=fields.maybe("minimum_seconds", number),
+            release_kelvin=fields.maybe("release_kelvin", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MotorOverheatRules(Model):
+    """Rules of `motor_overheat`, in effect."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    minimum_seconds: float | None = None
+    """It opens only once it held so long, in seconds."""
+    release_kelvin: float | None = None
+    """It closes at a reading so far below the limit, in kelvin."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "MotorOverheatRules") -> MotorOverheatRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            minimum_seconds=fields.maybe("minimum_seconds", number),
+            release_kelvin=fields.maybe("release_kelvin", number),
             extra=fields.rest(),
         )
 
@@ -2401,7 +2995,20 @@ class NewRun(Model):
 class OpenAlert(Model):
     """An alert that is open at the instant of a status."""
 
-    kind: Literal["motor_overheat", "motor_heating", "duty_exceeded", "long_run"]
+    alert_id: str | None = None
+    """The alert's id, once it was noticed; null for a past instant."""
+    kind: Literal[
+        "motor_overheat",
+        "motor_heating",
+        "duty_exceeded",
+        "long_run",
+        "flow_low",
+        "clock_suspect",
+        "burr_life",
+        "silent",
+        "checkpoint_due",
+        "settled",
+    ]
     """What holds."""
     severity: Literal["notice", "caution", "alert"]
     """How much it matters."""
@@ -2414,6 +3021,7 @@ class OpenAlert(Model):
         """Read an answer's JSON object; ``ValueError`` names what does not fit."""
         fields = Fields(answer, where)
         return cls(
+            alert_id=fields.maybe("alert_id", text),
             kind=fields.need("kind", choice),
             severity=fields.need("severity", choice),
             opened_at=fields.need("opened_at", instant),
@@ -2640,6 +3248,42 @@ class Prior(Model):
             measured_set_count=fields.need("measured_set_count", integer),
             tau_grams=fields.need("tau_grams", Limits.from_json),
             enough_grams=fields.need("enough_grams", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuietHours(Model):
+    """Local hours by day of the week in which notices and cautions call nobody."""
+
+    mon: tuple[tuple[str, ...], ...] | None = None
+    """Opening hours of Monday."""
+    tue: tuple[tuple[str, ...], ...] | None = None
+    """Opening hours of Tuesday."""
+    wed: tuple[tuple[str, ...], ...] | None = None
+    """Opening hours of Wednesday."""
+    thu: tuple[tuple[str, ...], ...] | None = None
+    """Opening hours of Thursday."""
+    fri: tuple[tuple[str, ...], ...] | None = None
+    """Opening hours of Friday."""
+    sat: tuple[tuple[str, ...], ...] | None = None
+    """Opening hours of Saturday."""
+    sun: tuple[tuple[str, ...], ...] | None = None
+    """Opening hours of Sunday."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "QuietHours") -> QuietHours:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            mon=fields.maybe("mon", listed(listed(text))),
+            tue=fields.maybe("tue", listed(listed(text))),
+            wed=fields.maybe("wed", listed(listed(text))),
+            thu=fields.maybe("thu", listed(listed(text))),
+            fri=fields.maybe("fri", listed(listed(text))),
+            sat=fields.maybe("sat", listed(listed(text))),
+            sun=fields.maybe("sun", listed(listed(text))),
             extra=fields.rest(),
         )
 
@@ -3364,6 +4008,42 @@ class SetComparison(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SettledOwnRules(Model):
+    """Rules of `settled` as far as they are set here."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "SettledOwnRules") -> SettledOwnRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettledRules(Model):
+    """Rules of `settled`, in effect."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "SettledRules") -> SettledRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Shift(Model):
     """Better, or only coarser: the break-in as steps of the dial, and the fines beside them."""
 
@@ -3436,6 +4116,48 @@ class ShotTimes(Model):
             sd_ratio=fields.need("sd_ratio", Limits.from_json),
             sd_difference_seconds=fields.need("sd_difference_seconds", Limits.from_json),
             kurtosis=fields.maybe("kurtosis", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SilentOwnRules(Model):
+    """Rules of `silent` as far as they are set here."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    open_seconds: float | None = None
+    """After so much opening time without a run, in seconds."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "SilentOwnRules") -> SilentOwnRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            open_seconds=fields.maybe("open_seconds", number),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SilentRules(Model):
+    """Rules of `silent`, in effect."""
+
+    is_on: bool | None = None
+    """Whether it is judged at all."""
+    open_seconds: float | None = None
+    """After so much opening time without a run, in seconds."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "SilentRules") -> SilentRules:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            is_on=fields.maybe("is_on", flag),
+            open_seconds=fields.maybe("open_seconds", number),
             extra=fields.rest(),
         )
 
@@ -3595,7 +4317,9 @@ class Status(Model):
     break_in: BreakIn
     """How far the burrs are broken in."""
     alerts: tuple[OpenAlert, ...]
-    """What holds for the motor at that instant."""
+    """What holds at that instant; `flow_low` and `clock_suspect` are told by the list of alerts and
+    the feed alone.
+    """
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     @classmethod

@@ -9,13 +9,16 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
-from .actions import folding, keep
+from .actions import folding, keep, noticing
 from .core.errors import Refusal
 from .settings import Settings
 from .store.database import Database
 
 FOLDED_EVERY_SECONDS = 15.0
 logger = logging.getLogger("burrline.work")
+
+
+WATCH_SECONDS = 0.5
 
 
 @dataclass
@@ -31,6 +34,11 @@ class Job:
 def make_jobs(settings: Settings, database: Database, *, stop: threading.Event) -> list[Job]:
     """The jobs these settings ask for; a long one ends early once ``stop`` is set."""
     jobs = [
+        Job(
+            "watch",
+            WATCH_SECONDS,
+            lambda now: noticing.watch(database, now=now, is_stopping=stop.is_set),
+        ),
         Job(
             "fold_stream",
             FOLDED_EVERY_SECONDS,

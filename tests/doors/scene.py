@@ -11,6 +11,7 @@ import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from functools import partial
 from itertools import count
 from typing import Any
 
@@ -19,12 +20,18 @@ from flask import Flask
 
 from answers import AnswerCheck, CheckedClient
 from burrline_service.actions import access, admin, entries
+from burrline_service.actions.alert_events import alert_event
 from burrline_service.api.operation import Operation
 from burrline_service.app import make_app
+from burrline_service.core.alert_records import ALERT_OPENED
+from burrline_service.core.ledger import Entry
 from burrline_service.core.records import Caller
 from burrline_service.settings import read_settings
-from burrline_service.store.database import Database
+from burrline_service.store import alerts, events, grinders
+from burrline_service.store.alerts import AlertRow
+from burrline_service.store.database import Connection, Database
 from burrline_service.store.tables import metadata
+from burrline_service.store.types import to_milliseconds
 from databases import MadeDatabase
 from doors.valid_requests import NOW, Ids, instant, new_checkpoint, request_of, url_of
 
@@ -127,6 +134,27 @@ class Scene:
             assert made.status_code == (200 if path == "/v1/readings" else 201), made.text
         for more, age in ages:
             self._enter_with_made_ids(account, ids, more, NOW - age)
+        self.database.write(account.account_no, partial(self._notice, account=account, ids=ids))
+
+    @staticmethod
+    def _notice(connection: Connection, *, account: Caller, ids: Ids) -> None:
+        """The first of the two long runs was told of, under an id of ours."""
+        found = grinders.by_id(connection, account.account_no, ids.grinder_id, as_of=NOW)
+        assert found is not None
+        began_ms = to_milliseconds(NOW - timedelta(minutes=300))
+        entry = Entry(ids.alert_id, "long_run", "caution", began_ms + 600_000, began_ms + 700_000)
+        alerts.add(connection, account.account_no, [AlertRow(entry, found.grinder_no, NOW)])
+        told = alert_event(
+            ALERT_OPENED,
+            entry,
+            found,
+            noticed_at=NOW,
+            is_late=False,
+            is_held=False,
+            reason=None,
+            event_id=ids.alert_id,
+        )
+        events.add(connection, account.account_no, [told], now=NOW)
 
     @staticmethod
     def _entries(ids: Ids, more: str, at: str) -> list[tuple[str, dict[str, Any]]]:

@@ -43,6 +43,7 @@ class Ids:
     care_id: str
     checkpoint_id: str
     spare_burr_set_id: str  # to be voided
+    alert_id: str
     key_id: str
 
     @classmethod
@@ -61,6 +62,7 @@ class Ids:
             care_id=f"{word}-care-0001",
             checkpoint_id=f"{word}-checkpoint-0001",
             spare_burr_set_id=f"{word}-spare",
+            alert_id=f"01{word.encode().hex()}-0000-7000-8000-000000000001",
             key_id=f"{word}Key00" if key_id is None else key_id,
         )
 
@@ -228,6 +230,13 @@ BODIES: dict[str, Body | None] = {
     "get_cups": NO_BODY,
     "get_throughput": NO_BODY,
     "list_alerts": NO_BODY,
+    "acknowledge_alert": NO_BODY,
+    "follow_alerts": NO_BODY,
+    "get_alert_settings": NO_BODY,
+    "set_alert_settings": lambda ids, serial: {
+        "long_run": {"longest_run_seconds": 600 + serial % 100},
+        "quiet_hours": {"sun": [["00:00", "06:00"]]},
+    },
     "get_duty": NO_BODY,
     "get_motor": NO_BODY,
     "get_readiness": NO_BODY,

@@ -16,6 +16,7 @@ SECTIONS = ("Parameters", "Returns", "Raises", "Valid", "Source", "Examples")
 NOT_NUMERIC = frozenset(
     {
         "__init__",
+        "alert_records",
         "records",
         "run_columns",
         "answers",

@@ -37,6 +37,8 @@ OWN_ROOMS = {
     "api": {
         "api",
         "actions",
+        "core.alert_records",
+        "core.alert_settings",
         "core.records",
         "core.run_columns",
         "core.answers",

@@ -254,7 +254,7 @@ def test_the_house_has_something_in_every_table(house: tuple[Database, Caller]) 
     assert kinds == {
         "header", "account", "site", "grinder", "burr_set", "source", "tally", "period",
         "correction", "care", "checkpoint", "watched", "reading", "run", "archived_hours",
-        "archived_run", "end",
+        "archived_run", "alert_setting", "alert", "end",
     }  # fmt: skip
 
 

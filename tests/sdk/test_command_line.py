@@ -426,6 +426,8 @@ def test_a_forecast_that_holds_is_shown_with_the_caution_and_is_a_caution_to_mon
     assert "motor unknown, last read 41.5 of 75 C at 2026-03-01 09:28:20 UTC" in (
         judge(models.Status.from_json(stale)).line
     )
+    worn = {"kind": "burr_life", "severity": "caution", "opened_at": STATUS["as_of"]}
+    assert judge(models.Status.from_json({**STATUS, "alerts": [worn]})).code == 0
     lost = {**STATUS, "alerts": [alert], "motor": {**STATUS["motor"], "state": "unknown"}}
     assert judge(models.Status.from_json(lost), required=("motor",)).code == 1
 

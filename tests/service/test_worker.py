@@ -16,7 +16,7 @@ from burrline_service.core.errors import Unavailable
 from burrline_service.settings import read_settings
 from burrline_service.store.database import Database
 from burrline_service.worker import Job, make_jobs, work
-from small_chain import DAY, a_run, new_chain, send
+from small_chain import DAY, SECOND, a_run, new_chain, send
 
 
 def stopping_after(stop: threading.Event, count: int) -> Callable[[datetime], int]:
@@ -96,12 +96,13 @@ def test_without_a_retention_runs_are_kept_for_ever(database: Database, tmp_path
     stop = threading.Event()
     given = {"BURRLINE_DATA_DIR": str(tmp_path)}
     assert [job.name for job in make_jobs(read_settings(given), database, stop=stop)] == [
+        "watch",
         "fold_stream",
         "forget_replies",
     ]
     given["BURRLINE_RETAINED_DAYS"] = "30"
     jobs = make_jobs(read_settings(given), database, stop=stop)
-    assert [job.name for job in jobs] == ["fold_stream", "forget_replies", "archive_runs"]
+    assert [job.name for job in jobs] == ["watch", "fold_stream", "forget_replies", "archive_runs"]
 
 
 def test_the_jobs_do_their_work_once_and_end_early_when_told(
@@ -121,9 +122,13 @@ def test_the_jobs_do_their_work_once_and_end_early_when_told(
     )
     stop = threading.Event()
     settings = read_settings({"BURRLINE_DATA_DIR": str(tmp_path), "BURRLINE_RETAINED_DAYS": "30"})
-    fold, forget, archive = make_jobs(settings, database, stop=stop)
+    watch, fold, forget, archive = make_jobs(settings, database, stop=stop)
     stop.set()
     assert (fold.run(now), archive.run(now)) == (0, 0)
     stop.clear()
     assert (fold.run(now), forget.run(now), archive.run(now)) == (6, 1, 5)
     assert (fold.run(now), forget.run(now), archive.run(now)) == (0, 0, 0)
+    assert watch.run(now) == 0
+    send(database, caller, [a_run(90, now - 900 * SECOND, seconds=700.0)], now=now)
+    assert watch.run(now) == 2  # a long run: opened, and closed
+    assert watch.run(now) == 0

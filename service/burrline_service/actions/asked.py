@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from ..core.alert_settings import DatedRules
 from ..core.calendar import day_bounds
 from ..core.duty import DEFAULT_CYCLE_SECONDS, rating_limit
 from ..core.episode_facts import DatedLimits
@@ -20,9 +21,10 @@ from ..store.stretches import Stretch
 from ..store.tables import HOUR_MS
 from ..store.types import to_milliseconds
 from . import running
-from .alerting import limits_of
+from .alert_rules import rules_of
 from .burr_grams import Ended, ends_ms, stays_by, with_ends
 from .counting import Counter, counters_of
+from .episodes_held import limits_of
 from .watched_time import watched_times
 
 READING_LOOK_BACK_MS = 24 * HOUR_MS
@@ -59,6 +61,7 @@ class Asked:
     day_start_ms: int
     cycle_ms: int
     limits: list[DatedLimits]
+    rules: Sequence[DatedRules]
     marks: Landmarks
     recent: list[Stretch]
     running: list[tuple[int, int]]
@@ -88,7 +91,8 @@ def about(
     zones = {row.site.time_zone for row in found}
     day_starts_ms = {zone: to_milliseconds(day_bounds(at, zone)[0]) for zone in zones}
     cycles_ms = {row.grinder_no: cycle_ms_of(row.grinder) for row in found}
-    limits = {row.grinder_no: limits_of(row, at_ms) for row in found}
+    rules = rules_of(found)
+    limits = {row.grinder_no: limits_of(row, at_ms, rules[row.grinder_no]) for row in found}
     fitted = _fitted(connection, account_no, list(cycles_ms), at)
     marks = landmarks.of_grinders(
         connection,
@@ -124,6 +128,7 @@ def about(
             day_start_ms=day_starts_ms[row.site.time_zone],
             cycle_ms=cycles_ms[row.grinder_no],
             limits=limits[row.grinder_no],
+            rules=rules[row.grinder_no],
             marks=marks[row.grinder_no],
             recent=_as_then(recent.get(row.grinder_no, []), counters[row.grinder_no]),
             running=open_now.get(row.grinder_no, []),

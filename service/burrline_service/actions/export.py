@@ -3,7 +3,8 @@
 Whatever was acknowledged before the export began is in it; what is recorded while it runs may or
 may not be. Pages are read in short transactions of their own, so an export holds nobody up.
 Keys and the answers kept for repeated requests are not exported: a key's secret is known to its
-holder alone, and belongs to one service.
+holder alone, and belongs to one service. Nor is the feed of alerts, whose cursors are of one
+service too; the ledger is, so that nobody is called a second time.
 """
 
 from __future__ import annotations
@@ -50,7 +51,7 @@ def things(
         "format": FORMAT_NAME,
         "version": FORMAT_VERSION,
         "exported_at": instant_text(now),
-        "left_out": ["keys", "replies kept for repeated requests"],
+        "left_out": ["keys", "replies kept for repeated requests", "the feed of alerts"],
     }
     yield from _places(places, names)
 
@@ -72,6 +73,7 @@ def things(
             after = key_of(page[-1])
 
     yield from pages(outgoing.entry_rows, names.entry, lambda row: (row.kind, row.entry_id))
+    yield from pages(outgoing.alert_rows, names.alert, lambda row: row.entry.alert_id)
     yield from pages(outgoing.watched_rows, names.watched, lambda row: row)
     yield from pages(outgoing.reading_rows, names.reading, lambda row: row.reading_key)
     yield from pages(outgoing.run_rows, names.run, lambda row: row.run_key)
@@ -135,6 +137,8 @@ def _places(places: Places, names: Names) -> Iterator[Thing]:
         }
     for name in places.sources.values():
         yield {"kind": "source", "name": name}
+    for setting in places.alert_settings:
+        yield names.alert_setting(setting)
 
 
 def _archived(

@@ -16,6 +16,7 @@ from ..core.records import (
 )
 from ..core.stream_cells import StreamCell
 from ..core.stream_eligible import REASONS
+from ..store.alerts import AlertRow
 from ..store.entries import EntryRow
 from ..store.outgoing import Places
 from ..store.readings import ReadingRow
@@ -76,6 +77,38 @@ class Names:
             "body": row.body,
             "created_at": instant_text(row.created_at),
             "voided_at": instant_text(row.voided_at),
+        }
+
+    def alert_setting(self, row: Any) -> Thing:
+        """A change of settings of alerts, of the account where it names no site or grinder."""
+        return {
+            "kind": "alert_setting",
+            "level": row.level,
+            "site_id": self.sites.get(row.ref_no),
+            "grinder_id": self.grinders.get(row.ref_no),
+            "effective_at": instant_text(row.effective_at),
+            "patch": row.patch,
+            "revision": row.revision,
+        }
+
+    def alert(self, row: AlertRow) -> Thing | None:
+        if row.grinder_no not in self.grinders:
+            return None
+        entry = row.entry
+        return {
+            "kind": "alert",
+            "alert_id": entry.alert_id,
+            "grinder_id": self.grinders[row.grinder_no],
+            "alert_kind": entry.kind,
+            "severity": entry.severity,
+            "opened_at": _instant(entry.opened_ms),
+            "closed_at": _instant(entry.closed_ms),
+            "reason": entry.reason,
+            "facts": dict(entry.facts),
+            "noticed_at": instant_text(row.noticed_at),
+            "is_late": entry.is_late,
+            "acknowledged_at": instant_text(row.acknowledged_at),
+            "acknowledged_by": row.acknowledged_by,
         }
 
     def watched(self, row: tuple[int, int, int]) -> Thing | None:

@@ -6,6 +6,7 @@ from collections.abc import Container, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
+from ..core.ledger import Entry
 from ..core.records import (
     FEEDS,
     GRAMS_BASES,
@@ -14,6 +15,7 @@ from ..core.records import (
 )
 from ..core.stream_cells import StreamCell, merge_cells
 from ..core.stream_eligible import REASONS
+from ..store.alerts import AlertRow
 from ..store.entries import EntryRow
 from ..store.readings import ReadingRow
 from ..store.row_columns import RunRow
@@ -35,6 +37,25 @@ def entry_row(thing: Thing, grinder_no: int) -> EntryRow:
         body=thing["body"],
         created_at=instant(thing["created_at"]),
         voided_at=instant_or_none(thing["voided_at"]),
+    )
+
+
+def alert_row(thing: Thing, grinder_no: int) -> AlertRow:
+    return AlertRow(
+        Entry(
+            alert_id=thing["alert_id"],
+            kind=thing["alert_kind"],
+            severity=thing["severity"],
+            opened_ms=milliseconds(thing["opened_at"]),
+            closed_ms=milliseconds_or_none(thing["closed_at"]),
+            reason=thing["reason"],
+            facts=thing["facts"],
+            is_late=thing["is_late"],
+        ),
+        grinder_no=grinder_no,
+        noticed_at=instant(thing["noticed_at"]),
+        acknowledged_at=instant_or_none(thing["acknowledged_at"]),
+        acknowledged_by=thing["acknowledged_by"],
     )
 
 

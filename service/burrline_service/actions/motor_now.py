@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from ..core.answers import MotorState
 from ..core.episode_facts import Episode
+from ..core.episode_span import judged
 from ..store import grinders, motor_inputs
 from ..store.database import Connection
 from ..store.early import FIT_STEP_MS, fit_border_ms
@@ -74,9 +75,10 @@ def heating_now(connection: Connection, account_no: int, one: Asked) -> tuple[Ep
     motor = one.marks.motor
     if motor is None or motor[0] < one.at_ms - BACK_MS[0]:
         return ()
-    return heating_of(
+    forecast = heating_of(
         connection, account_no, one.found, one.limits, from_ms=one.at_ms, until_ms=one.at_ms
     )
+    return tuple(judged(forecast, one.rules, until_ms=one.at_ms))
 
 
 def told_by_model(state: MotorState, heat: Heat) -> tuple[MotorState, Memo | None]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 
 from ..core.corrections import Correction
 from ..store import accounts, entries, incoming, readings, recount, run_inserts, runs, state, sums
@@ -27,6 +28,7 @@ from .import_lines import (
     run_row,
     stream_cells,
 )
+from .restoring_alerts import put_alert_setting, put_alerts
 
 CHUNK_COUNT = 1000
 
@@ -67,10 +69,12 @@ class Restoring:
             "grinder": self._grinder,
             "burr_set": self._burr_set,
             "source": lambda thing: self._new_source(thing["name"]),
+            "alert_setting": partial(put_alert_setting, self),
             "archived_hours": self._archived_hours,
             **dict.fromkeys(ENTRY_KINDS, self._entry),
         }
         self._in_chunks: dict[str, Callable[[list[Thing]], None]] = {
+            "alert": partial(put_alerts, self),
             "watched": self._watched,
             "reading": self._readings,
             "run": self._runs,

@@ -2,29 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from ..core.answers import BreakIn, MotorState, OpenAlert, Status, Throughput
 from ..core.episode_facts import Episode, Reading
 from ..core.episode_facts import Stretch as On
+from ..core.episode_span import judged
 from ..core.heat import judge_reading
 from ..core.open_now import may_be_open
 from ..core.prior import expected_break_in
 from ..core.records import BurrSet
 from ..core.throughput import estimated_grams
+from ..store import alerts
 from ..store.database import Connection
 from ..store.grinders import GrinderRow
 from ..store.sums import Sums
 from ..store.types import to_instant
-from . import alerting, asked
+from . import asked, episodes_held
 from .asked import Asked
 from .counting import count, counts_seconds, total_of
+from .grind_episodes import held_by
 from .on_time import duty_of, ran
 from .through import burr_set_in, flow_of, through, unweighed_grams, want_through
+from .use_episodes import silent_now
 
 if TYPE_CHECKING:
+    from ..core.stage_facts import GrindFacts
     from .motor_fitting import Memo
 
 
@@ -51,34 +57,111 @@ def statuses_of(
     counters = [one.counter for one in each] + [stay.counter for one in each for stay in one.stays]
     by_no = {counter.grinder_no: counter for counter in counters}
     count(connection, account_no, by_no.values())
-    told = _measured(connection, account_no, each)
+    facts = _measured(connection, account_no, each)
     suspects = [one for one in each if _may_have_alerts(one)]
-    held = alerting.episodes_of(
+    held = episodes_held.episodes_of(
         connection,
         account_no,
         [one.found for one in suspects],
+        {one.found.grinder_no: one.rules for one in suspects},
         from_ms=each[0].at_ms,
         until_ms=each[0].at_ms,
     )
+    told = _stages(facts, each[0])
+    beside = _beside_motors(connection, account_no, each, facts)
     statuses, memos = [], []
     for one in each:
         motor, heating, memo = _motor(connection, account_no, one)
         memos.append(memo)
         number = one.found.grinder_no
-        episodes = [*held.get(number, []), *heating]
-        statuses.append(_status_of(one, motor, episodes, told.get(number)))
+        episodes = [*held.get(number, []), *heating, *beside.get(number, ())]
+        open_now = [episode for episode in episodes if episode.closed_at_ms is None]
+        statuses.append(_status_of(one, motor, open_now, told.get(number)))
+    if as_of is None:
+        statuses = _with_ids(connection, account_no, each, statuses)
     return statuses, memos
 
 
-def _measured(connection: Connection, account_no: int, each: Sequence[Asked]) -> dict[int, BreakIn]:
-    """How far burrs have broken in, by number of grinder, where checkpoints tell of it."""
+def _with_ids(
+    connection: Connection, account_no: int, each: Sequence[Asked], statuses: Sequence[Status]
+) -> list[Status]:
+    """The statuses with the ids of those of their alerts that were noticed."""
+    since = {
+        one.found.grinder_no: one.at_ms
+        for one, status in zip(each, statuses, strict=True)
+        if status.alerts
+    }
+    known = alerts.since(connection, account_no, since)
+    ids = {
+        (number, row.entry.kind): row.entry.alert_id
+        for number, rows in known.items()
+        for row in rows
+        if row.entry.closed_ms is None
+    }
+    return [
+        replace(
+            status,
+            alerts=tuple(
+                replace(alert, alert_id=ids.get((one.found.grinder_no, alert.kind)))
+                for alert in status.alerts
+            ),
+        )
+        if status.alerts
+        else status
+        for one, status in zip(each, statuses, strict=True)
+    ]
+
+
+def _beside_motors(
+    connection: Connection,
+    account_no: int,
+    each: Sequence[Asked],
+    facts: Mapping[int, GrindFacts],
+) -> dict[int, list[Episode]]:
+    """Silence, and what holds of burr sets, where a look at what is loaded says that it may."""
+    at_ms = each[0].at_ms
+    rules = {one.found.grinder_no: one.rules for one in each}
+    last = {
+        one.found.grinder_no: (one.found, one.marks.last_ms)
+        for one in each
+        if one.marks.last_ms is not None and one.found.site.opening_hours
+    }
+    held = dict(silent_now(connection, account_no, last, rules, at_ms=at_ms))
+    for one in each:
+        number = one.found.grinder_no
+        if number in facts or _may_be_worn(one):
+            known = held_by(connection, account_no, one, facts.get(number), from_ms=at_ms)
+            held[number] = [*held.get(number, ()), *judged(known, one.rules, until_ms=at_ms)]
+    return held
+
+
+def _may_be_worn(one: Asked) -> bool:
+    """Whether all that may have been through the set in it reaches its rated life."""
+    burr_set = burr_set_in(one)
+    if burr_set is None or burr_set.rated_life_grams is None:
+        return False
+    before = burr_set.prior_grams or burr_set.low_prior_grams or 0.0
+    return before + through(one).grams_mg / 1000 >= burr_set.rated_life_grams
+
+
+def _measured(
+    connection: Connection, account_no: int, each: Sequence[Asked]
+) -> dict[int, GrindFacts]:
+    """What bears on the stage, by number of grinder, where checkpoints tell of it."""
     if not any(one.has_checkpoints for one in each):
         return {}
-    from ..core.stages import stage_at  # with numpy: loaded when first there is need
-    from .grind_facts import facts_of
+    from .grind_facts import facts_of  # with numpy: loaded when first there is need
 
-    facts = facts_of(connection, account_no, each)
-    return {number: stage_at(known, each[0].at).break_in for number, known in facts.items()}
+    return facts_of(connection, account_no, each)
+
+
+def _stages(facts: Mapping[int, GrindFacts], one: Asked) -> dict[int, BreakIn]:
+    """How far burrs have broken in, by number of grinder."""
+    if not facts:
+        return {}
+    from ..core.stages import stage_at
+
+    return {number: stage_at(known, one.at).break_in for number, known in facts.items()}
 
 
 def _may_have_alerts(one: Asked) -> bool:
@@ -117,7 +200,6 @@ def _status_of(
         alerts=tuple(
             OpenAlert(episode.kind, episode.severity, to_instant(episode.opened_at_ms))
             for episode in held
-            if episode.closed_at_ms is None
         ),
         revision=one.marks.kept.revision,
     )

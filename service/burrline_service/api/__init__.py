@@ -12,6 +12,7 @@ from typing import Any
 from flask import Flask
 
 from . import (
+    alerts,
     break_in,
     burr_sets,
     calibration,
@@ -48,6 +49,7 @@ def make_operations() -> tuple[Operation, ...]:
         *calibration.OPERATIONS,
         *status.OPERATIONS,
         *over_time.OPERATIONS,
+        *alerts.OPERATIONS,
         *motors.OPERATIONS,
         *export.OPERATIONS,
         *keys.OPERATIONS,

@@ -183,6 +183,8 @@ class _Writer:
             "headers": header_references(*sorted(names)),
             "content": self._content(operation, status),
         }
+        if operation.may_ask_to_wait:
+            response["headers"]["Retry-After"] = reference("headers", "Come-Again")
         if operation.links and status < 300:
             response["links"] = {
                 link.operation: {

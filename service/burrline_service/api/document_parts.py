@@ -55,7 +55,7 @@ TAGS = {
     "Care": "What was done to a grinder: cleaning, burrs taken out, repairs.",
     "Status": "Kilograms, duty, motor and break-in stage.",
     "Motor": "Duty and heat of a motor, and whether a run may begin. Advice, not permission.",
-    "Alerts": "What held for a motor, from when until when.",
+    "Alerts": "What held for a grinder, from when until when, who was told, and by which rules.",
     "Account": "All of an account at once.",
     "Keys": "Who may do what.",
     "Service": "Health, and this document.",
@@ -103,6 +103,11 @@ HEADERS: dict[str, Any] = {
         "description": "Seconds to wait before trying again.",
         "schema": {"type": "integer", "minimum": 0},
         "example": 5,
+    },
+    "Come-Again": {
+        "description": "`Retry-After`: there, when too many wait already; seconds to wait first.",
+        "schema": {"type": "integer", "minimum": 0},
+        "example": 2,
     },
     "WWW-Authenticate": _header(
         "How to authenticate, and what was wrong (RFC 6750).",

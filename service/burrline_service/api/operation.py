@@ -26,6 +26,7 @@ SITE_ID = GRINDER_ID = BURR_SET_ID = "[a-z0-9][a-z0-9_-]{0,63}"
 RUN_ID = "[A-Za-z0-9._:-]{8,128}"
 READING_ID = TALLY_ID = PERIOD_ID = CORRECTION_ID = CARE_ID = CHECKPOINT_ID = RUN_ID
 KEY_ID = "[A-Za-z0-9]{8}"
+ALERT_ID = "[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}"
 SOME_KEY_ID = "[A-Za-z0-9._:-]{8,128}"  # the value of an Idempotency-Key
 
 
@@ -52,6 +53,9 @@ PATH_IDS: Mapping[str, PathId] = {
     ),
     "care_id": PathId("care entry", CARE_ID, "The care entry's id.", "care-000414"),
     "checkpoint_id": PathId("checkpoint", CHECKPOINT_ID, "The checkpoint's id.", "flat-64-a-05kg"),
+    "alert_id": PathId(
+        "alert", ALERT_ID, "The alert's id.", "019857c1-4a10-7c22-9d3e-5b0c1f2e9d3a"
+    ),
     "key_id": PathId("key", KEY_ID, "The key's public part.", "Qm3xT9Lk"),
 }
 
@@ -74,6 +78,7 @@ class Operation:
     ``tells_new``, ``act`` gives the record and whether it is new: 201, else 200.
     ``gives_lines`` is the schema of one line where the answer is, or may be asked to be, lines of
     the media types of ``lines_examples``: ``act`` then gives the response itself.
+    ``may_ask_to_wait``: an answer may say after how many seconds to come again.
     ``reads_device_clock`` hands on ``device_clock``, from the request's headers.
     """
 
@@ -101,6 +106,7 @@ class Operation:
     tells_new: bool = False
     reads_device_clock: bool = False
     has_etag: bool = False
+    may_ask_to_wait: bool = False
     location: str | None = None
     links: tuple[Link, ...] = ()
     takes_example: Any = None

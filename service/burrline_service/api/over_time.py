@@ -1,13 +1,11 @@
-"""Operations that answer over a stretch of time: throughput and alerts."""
+"""Operations that answer over a stretch of time: throughput."""
 
 from __future__ import annotations
 
-from ..actions import alerting, history
-from ..core.errors import FutureInstant, InstantArchived, NotFound
+from ..actions import history
+from ..core.errors import FutureInstant, InstantArchived
 from .operation import Operation
 from .schemas_over_time import (
-    AlertFilterSchema,
-    AlertPageSchema,
     HistorySchema,
     ThroughputQuerySchema,
 )
@@ -32,16 +30,6 @@ HISTORY = {
         }
     ],
 }
-ALERT = {
-    "kind": "motor_overheat",
-    "severity": "alert",
-    "grinder_id": "bar-1",
-    "site_id": "mill-lane",
-    "opened_at": "2026-07-06T08:40:12.000Z",
-    "closed_at": "2026-07-06T08:58:30.000Z",
-    "facts": {"peak_celsius": 79.5, "limit_celsius": 75.0},
-}
-
 OPERATIONS = (
     Operation(
         name="get_throughput",
@@ -61,30 +49,5 @@ OPERATIONS = (
         gives=HistorySchema,
         refuses=(FutureInstant, InstantArchived),
         gives_example=HISTORY,
-    ),
-    Operation(
-        name="list_alerts",
-        method="GET",
-        path="/v1/alerts",
-        tag="Alerts",
-        summary="What held for the motors of this key's grinders, the latest first",
-        description=(
-            "`motor_overheat`: from a reading at or over the limit until one 5 K below it, or 15 "
-            "minutes without a reading. `motor_heating`: a forecast, made after runs and readings, "
-            "that with the use of late the limit is likely to be reached within 10 minutes; only "
-            "where the readings tell how the motor warms. `duty_exceeded`: while the known on-time "
-            "of the trailing cycle is over the plate's rating, until it is at nine tenths of it. "
-            "`long_run`: a run "
-            "past 10 minutes, until its end. An overheated motor may have a thermal cut-out that "
-            "lets it start again by itself: unplug it before touching it, and never switch it on "
-            "from afar."
-        ),
-        act=alerting.list_alerts,
-        scope="read",
-        query=AlertFilterSchema,
-        gives=AlertPageSchema,
-        is_list=True,
-        refuses=(FutureInstant, NotFound),
-        gives_example={"items": [ALERT], "next_cursor": None},
     ),
 )

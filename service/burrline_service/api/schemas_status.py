@@ -9,6 +9,7 @@ from marshmallow import fields
 from ..core.answers import BreakIn, Duty, MotorState
 from ..core.records import SENSORS
 from .fields import Array, Choice, Inner, Instant, StrictFloat, StrictInteger, Text, nullable
+from .schemas_alerts import OpenAlertSchema
 from .schemas_common import (
     Answer,
     Paging,
@@ -18,7 +19,6 @@ from .schemas_common import (
     items_of,
     site_id,
 )
-from .schemas_over_time import OpenAlertSchema
 
 
 def _words(record: type, name: str) -> tuple[str, ...]:
@@ -172,7 +172,11 @@ class StatusSchema(Answer):
     duty = Inner(DutySchema, "On-time against the plate.")
     motor = Inner(MotorStateSchema, "The motor's temperature.")
     break_in = Inner(BreakInSchema, "How far the burrs are broken in.")
-    alerts = Array(fields.Nested(OpenAlertSchema), "What holds for the motor at that instant.")
+    alerts = Array(
+        fields.Nested(OpenAlertSchema),
+        "What holds at that instant; `flow_low` and `clock_suspect` are told by the list of alerts "
+        "and the feed alone.",
+    )
 
 
 class StatusPageSchema(Answer):

@@ -141,7 +141,10 @@ class BreakIn:
 
 @dataclass(frozen=True)
 class Alert:
-    """A condition of a grinder's motor, from when until when it held."""
+    """A condition of a grinder, from when until when it held.
+
+    The rest is of when somebody was told: None until it was noticed, and for past instants.
+    """
 
     kind: str
     severity: Literal["notice", "caution", "alert"]
@@ -150,6 +153,11 @@ class Alert:
     opened_at: datetime
     closed_at: datetime | None
     facts: dict[str, float | None]
+    alert_id: str | None = None
+    noticed_at: datetime | None = None
+    is_late: bool | None = None
+    acknowledged_at: datetime | None = None
+    acknowledged_by: str | None = None
 
 
 @dataclass(frozen=True)
@@ -159,6 +167,7 @@ class OpenAlert:
     kind: str
     severity: Literal["notice", "caution", "alert"]
     opened_at: datetime
+    alert_id: str | None = None
 
 
 @dataclass(frozen=True)

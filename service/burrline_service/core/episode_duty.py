@@ -9,7 +9,6 @@ from typing import NamedTuple
 import numpy as np
 
 from .episode_facts import (
-    RELEASE_FRACTION,
     DatedLimits,
     Episode,
     Stretch,
@@ -37,14 +36,15 @@ def duty_episodes(
 ) -> tuple[Episode, ...]:
     """Fold motor-on stretches into the episodes in which a cycle's on-time was over its limit.
 
-    ``on(t) = length(U in [t - T, t));  opens: on > limit;  closes: on <= 0.9 limit``
+    ``on(t) = length(U in [t - T, t));  opens: on > limit;  closes: on <= r limit``,
+    r = 0.9 unless set
 
     Parameters
     ----------
     stretches : sequence of Stretch
         Measured motor-on time, in any order; overlaps count once.
     limits : sequence of DatedLimits
-        ``rated`` is read of each; see ``spans_in_force``.
+        ``rated`` and ``release_fraction`` are read of each; see ``spans_in_force``.
     until_ms : int
         The instant of the answer, POSIX ms; later motor time does not exist yet.
 
@@ -97,7 +97,7 @@ def duty_episodes(
             opened_ms = peak = None
             continue
         limit_ms, cycle_ms = rating
-        release_ms = math.floor(RELEASE_FRACTION * limit_ms)
+        release_ms = math.floor(span.limits.release_fraction * limit_ms)
         knots, on = _trailing_on(starts, ends, cycle_ms, first_ms, span.last_ms)
         state = held_since(on > limit_ms, on <= release_ms, is_set_before=opened_ms is not None)
         flips = np.flatnonzero(np.diff(state, prepend=opened_ms is not None))

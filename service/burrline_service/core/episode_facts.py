@@ -31,12 +31,27 @@ BRIDGED_MS = 2000
 STALE_MS = round(STALE_SECONDS * 1000)
 
 
+Severity = Literal["notice", "caution", "alert"]
+AlertKind = Literal[
+    "motor_overheat",
+    "motor_heating",
+    "duty_exceeded",
+    "long_run",
+    "flow_low",
+    "silent",
+    "clock_suspect",
+    "checkpoint_due",
+    "settled",
+    "burr_life",
+]
+
+
 @dataclass(frozen=True)
 class Episode:
     """A condition that held for a while; ``closed_at_ms`` is None while it lasts."""
 
-    kind: Literal["motor_overheat", "motor_heating", "duty_exceeded", "long_run"]
-    severity: Literal["notice", "caution", "alert"]
+    kind: AlertKind
+    severity: Severity
     opened_at_ms: int
     closed_at_ms: int | None
     facts: Mapping[str, float | None] = field(hash=False)
@@ -64,6 +79,8 @@ class DatedLimits:
     limit_celsius: float | None = None
     rated: RatedDuty | None = None
     longest_run_seconds: float | None = None
+    release_fraction: Fraction = RELEASE_FRACTION
+    release_kelvin: float = RELEASE_KELVIN
 
 
 class Span(NamedTuple):

@@ -15,7 +15,6 @@ from .episode_duty import duty_episodes
 from .episode_facts import (
     BEFORE_ALL_MS,
     BRIDGED_MS,
-    RELEASE_KELVIN,
     STALE_MS,
     DatedLimits,
     Episode,
@@ -43,7 +42,8 @@ def overheat_episodes(
 ) -> tuple[Episode, ...]:
     """Fold temperature readings into the episodes in which the motor was at or over its limit.
 
-    ``opens: T >= limit;  closes: T <= limit - 5 K, or 900 s after the last reading``
+    ``opens: T >= limit;  closes: T <= limit - d, or 900 s after the last reading``, d = 5 K
+    unless set
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ def overheat_episodes(
         All readings of the body the limit is meant for, in any order. Of several at one instant
         the hottest counts.
     limits : sequence of DatedLimits
-        ``limit_celsius`` is read of each; see ``spans_in_force``.
+        ``limit_celsius`` and ``release_kelvin`` are read of each; see ``spans_in_force``.
     until_ms : int
         The instant of the answer, POSIX ms; later readings do not exist yet.
 
@@ -99,9 +99,10 @@ def overheat_episodes(
 
     index = np.searchsorted([span.first_ms for span in spans], at, side="right") - 1
     limit = np.array([span.limits.limit_celsius for span in spans], dtype=np.float64)[index]
+    release = np.array([span.limits.release_kelvin for span in spans], dtype=np.float64)[index]
     excess = celsius - limit  # NaN, and so neither over nor within, where there is no limit
     is_over = celsius >= limit
-    is_released = ~(celsius > np.round(limit - RELEASE_KELVIN, 6))
+    is_released = ~(celsius > np.round(limit - release, 6))
     is_after_silence = np.append(True, np.diff(at) > STALE_MS)
     is_open = held_since(is_over, is_released | is_after_silence, is_set_before=False)
 

@@ -6,8 +6,6 @@ from collections.abc import Sequence
 
 from .episode_facts import (
     BRIDGED_MS,
-    RELEASE_FRACTION,
-    RELEASE_KELVIN,
     STALE_MS,
     DatedLimits,
     Reading,
@@ -67,7 +65,7 @@ def may_be_open(
 ) -> bool:
     """Tell whether an episode can be open at an instant, from what lies shortly before it.
 
-    ``T > limit - 5 K not over 900 s ago;  or on(t) > 0.9 limit;  or on for the longest run``
+    ``T > limit - d not over 900 s ago;  or on(t) > r limit;  or on for the longest run``
 
     Parameters
     ----------
@@ -119,7 +117,7 @@ def may_be_open(
             each.limit_celsius is not None
             and latest is not None
             and at_ms - latest.at_ms <= STALE_MS
-            and latest.celsius > each.limit_celsius - RELEASE_KELVIN - 0.001
+            and latest.celsius > each.limit_celsius - each.release_kelvin - 0.001
         ):
             return True
         if each.longest_run_seconds is not None and run_ms >= each.longest_run_seconds * 1000 - 1:
@@ -129,7 +127,7 @@ def may_be_open(
             limit_ms, cycle_ms = rating
             low_ms = at_ms - cycle_ms
             on_ms = sum(end - max(start, low_ms) for start, end in known if end > low_ms)
-            if on_ms > 0 and on_ms > RELEASE_FRACTION * limit_ms - 1:
+            if on_ms > 0 and on_ms > each.release_fraction * limit_ms - 1:
                 return True
     return False
 

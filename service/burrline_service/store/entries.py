@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -174,3 +174,20 @@ def listed(
         select(*COLUMNS).where(*wanted).order_by(entry.c.from_ms, entry.c.entry_id).limit(limit)
     )
     return [EntryRow(*row) for row in rows]
+
+
+def grinders_with(
+    connection: Connection, account_no: int, grinder_nos: Iterable[int], kind: int
+) -> set[int]:
+    """Those of the grinders of which there is an entry of a kind that is not voided."""
+    rows = connection.execute(
+        select(entry.c.grinder_no)
+        .where(
+            entry.c.account_no == account_no,
+            entry.c.grinder_no.in_(sorted(set(grinder_nos))),
+            entry.c.kind == kind,
+            entry.c.voided_at.is_(None),
+        )
+        .distinct()
+    )
+    return set(rows.scalars())

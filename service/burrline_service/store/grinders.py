@@ -13,6 +13,7 @@ from sqlalchemy import Connection, Select, and_, bindparam, func, insert, or_, s
 from ..core import nameplate
 from ..core.records import Grinder, Site
 from . import accounts, arrays, driver, facts
+from .alert_tables import OF_ACCOUNT, alert_setting
 from .tables import grinder, grinder_fact, site, site_fact
 from .types import EPOCH, to_milliseconds
 
@@ -21,7 +22,8 @@ from .types import EPOCH, to_milliseconds
 class GrinderRow:
     """A grinder as of an instant, with its number and the site where it stands.
 
-    ``patches`` are its dated facts up to that instant, in the order of their dates.
+    ``patches`` are its dated facts up to that instant, in the order of their dates;
+    ``alert_patches`` those of the settings of alerts of its account, its site and itself.
     """
 
     grinder_no: int
@@ -29,6 +31,7 @@ class GrinderRow:
     site: Site
     grinder: Grinder
     patches: tuple[tuple[datetime, dict[str, Any]], ...]
+    alert_patches: tuple[facts.Dated, ...] = ()
 
 
 def add(
@@ -255,10 +258,15 @@ def _rows(
     rows = connection.execute(statement, {**of_instant, **wanted}).all()
     if not rows:
         return []
-    plates, described = facts.patches_of(
+    numbers, site_nos = {row.grinder_no for row in rows}, {row.site_no for row in rows}
+    plates, described, rules = facts.patches_of(
         connection,
         account_no,
-        {grinder_fact: {row.grinder_no for row in rows}, site_fact: {row.site_no for row in rows}},
+        {
+            grinder_fact: numbers,
+            site_fact: site_nos,
+            alert_setting: {OF_ACCOUNT, *numbers, *site_nos},
+        },
         as_of=of_instant["as_of"],
     )
     return [
@@ -279,6 +287,9 @@ def _rows(
                 revision=row.revision,
             ),
             patches=tuple(plates[row.grinder_no]),
+            alert_patches=tuple(
+                rules.get(number, []) for number in (OF_ACCOUNT, row.site_no, row.grinder_no)
+            ),
         )
         for row in rows
     ]

@@ -14,7 +14,9 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, Row, Table, select, tuple_
 
 from ..core.stream_cells import StreamCell
-from . import runs, stream_cells
+from . import alerts, runs, stream_cells
+from .alert_tables import alert_setting
+from .alerts import AlertRow
 from .entries import COLUMNS as ENTRY_COLUMNS
 from .entries import EntryRow
 from .fact_tables import entry, reading, watched
@@ -58,6 +60,7 @@ class Places:
     burr_sets: list[Row[Any]]
     fittings: dict[int, list[Row[Any]]]
     sources: dict[int, str]
+    alert_settings: list[Row[Any]]
 
 
 def places(connection: Connection, account_no: int) -> Places:
@@ -83,7 +86,15 @@ def places(connection: Connection, account_no: int) -> Places:
         burr_sets=rows(burr_set),
         fittings=by_number(fitting, "burr_set_no"),
         sources={row.source_no: row.name for row in rows(source)},
+        alert_settings=rows(alert_setting),
     )
+
+
+def alert_rows(
+    connection: Connection, account_no: int, *, after: str | None, limit: int
+) -> list[AlertRow]:
+    """The ledger of alerts, in the order of their ids."""
+    return alerts.listed(connection, account_no, after=after, limit=limit)
 
 
 def entry_rows(

@@ -104,6 +104,14 @@ def of_motors(
     return found
 
 
+def lags_ms(
+    connection: Connection, account_no: int, since_ms: Mapping[int, int], *, until_ms: int
+) -> list[int]:
+    """How long after their own instant readings were received, from an instant on."""
+    rows = _LAGS.rows(connection, list(since_ms.items()), account_no=account_no, until_ms=until_ms)
+    return [lag_ms for (lag_ms,) in rows]
+
+
 def listed(
     connection: Connection,
     account_no: int,
@@ -233,6 +241,14 @@ _OF_MOTORS = Many(
         "reading",
         "reading.grinder_no, reading.at_ms, reading.motor_decicelsius",
         f"{_OF_EACH} AND reading.at_ms >= asked.since_ms AND reading.motor_decicelsius IS NOT NULL",
+    ),
+    asked=("grinder_no", "since_ms"),
+)
+_LAGS = Many(
+    for_each(
+        "reading",
+        "reading.received_ms - reading.at_ms AS lag_ms",
+        f"{_OF_EACH} AND reading.at_ms >= asked.since_ms",
     ),
     asked=("grinder_no", "since_ms"),
 )

@@ -24,7 +24,7 @@ from sqlalchemy import (
     text,
 )
 
-from . import fact_tables, motor_tables, stream_tables
+from . import alert_tables, fact_tables, motor_tables, stream_tables
 from .table_kinds import column, metadata, of_account
 from .types import UtcDateTime
 
@@ -256,4 +256,11 @@ reply = of_account(
 
 MEMO_TABLES = (motor_tables.motor_fit, stream_tables.stream_cell, stream_tables.stream_fold)
 FACT_TABLES = (fact_tables.entry, fact_tables.reading, fact_tables.watched)
+ALERT_TABLES = (
+    alert_tables.alert,
+    alert_tables.event,
+    alert_tables.event_counter,
+    alert_tables.alert_setting,
+    alert_tables.grinder_look,
+)
 OF_ACCOUNT = tuple(table for table in metadata.sorted_tables if table.name != "account")

@@ -10,7 +10,9 @@ from typing import Any
 import pytest
 
 from answers import CheckedClient
+from burrline_service.actions import noticing
 from burrline_service.api.instants import instant_text, read_instant
+from burrline_service.store.database import Database
 from conftest import Clock
 
 DAY = timedelta(days=1)
@@ -353,3 +355,60 @@ def test_three_measured_sets_of_a_model_inform_the_forecast_of_the_next_alone(
     before = break_in(client, as_of=instant_text(began + 8 * DAY))
     assert before["forecast"]["prior"]["measured_set_count"] == 0
     assert break_in(client)["basis"] == "expected"
+
+
+# --- alerts ---------------------------------------------------------------------------------------
+
+
+def held(client: CheckedClient) -> list[tuple[str, str, str | None]]:
+    """Kind, opening and id of what is open by the list; a status says the same."""
+    items = client.get("/v1/alerts?state=open").json["items"]
+    told = [(one["kind"], one["opened_at"], one["alert_id"]) for one in items]
+    status = client.get("/v1/grinders/bar-1/status").json["alerts"]
+    assert sorted((one["kind"], one["opened_at"], one["alert_id"]) for one in status) == sorted(
+        told
+    )
+    return told
+
+
+@pytest.mark.parametrize("database_kind", ["sqlite"])
+def test_a_next_checkpoint_falls_due_and_a_settled_set_is_news_for_a_week(
+    client: CheckedClient, clock: Clock, database: Database
+) -> None:
+    began = clock() - 80 * DAY
+    fit(client, began, rated_life_grams=45_000)
+    runs, checkpoints = life(began)
+    send(client, [run for run in runs if run["started_at"] < instant_text(began + 10 * DAY)])
+    assert held(client) == []
+    measure(client, checkpoints[0])
+    due_grams = break_in(client)["next_checkpoint_grams"]
+    assert 0 < due_grams < 40_000
+    send(client, runs)
+    ((kind, opened_at, alert_id),) = held(client)
+    assert (kind, alert_id) == ("checkpoint_due", None)
+    reached = client.get(f"/v1/grinders/bar-1/status?as_of={opened_at}").json["throughput"]
+    assert reached["burr_grams"] >= due_grams
+    earlier = instant_text(datetime.fromisoformat(opened_at) - timedelta(minutes=1))
+    reached = client.get(f"/v1/grinders/bar-1/status?as_of={earlier}").json["throughput"]
+    assert reached["burr_grams"] < due_grams
+    noticing.watch(database, now=clock())
+    ((_, _, alert_id),) = held(client)
+    assert alert_id is not None
+    for body in checkpoints[1:]:
+        measure(client, body)
+    noticing.watch(database, now=clock())
+    settled_at = break_in(client)["changes"][-1]["at"]
+    is_news = datetime.fromisoformat(settled_at) + 7 * DAY > clock()
+    assert [kind for kind, _, _ in held(client)] == (["settled"] if is_news else [])
+    events = client.get("/v1/alerts/feed").json["items"]
+    stages = [one for one in events if one["type"] == "burrline.stage.changed"]
+    assert stages[-1]["data"]["to_stage"] == "settled"
+    assert stages[-1]["at"] == settled_at
+    send(client, ground(clock() - timedelta(hours=9), 6))
+    ((kind, opened_at, _),) = [one for one in held(client) if one[0] == "burr_life"]
+    assert opened_at > instant_text(clock() - timedelta(hours=9))
+    told = len(events)
+    noticing.watch(database, now=clock())
+    assert noticing.watch(database, now=clock()) == 0
+    newer = client.get("/v1/alerts/feed").json["items"][told:]
+    assert "burr_life" in [one["data"].get("kind") for one in newer]
