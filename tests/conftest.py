@@ -212,6 +212,7 @@ def settings(made_database: MadeDatabase, tmp_path: Path) -> Settings:
             "BURRLINE_DATA_DIR": str(tmp_path),
             "BURRLINE_DATABASE_URL": made_database.url,
             "BURRLINE_MIGRATION_DATABASE_URL": made_database.migration_url,
+            "BURRLINE_ALLOW_PRIVATE_WEBHOOKS": "127.0.0.0/8",
         }
     )
 
@@ -271,6 +272,7 @@ def _start(folder: Path, made: MadeDatabase, *arguments: str) -> LiveService:
     addresses = {
         "BURRLINE_DATABASE_URL": made.url,
         "BURRLINE_MIGRATION_DATABASE_URL": made.migration_url,
+        "BURRLINE_ALLOW_PRIVATE_WEBHOOKS": "127.0.0.0/8",
     }
     return start_live_service(folder, addresses, *arguments)
 

@@ -33,6 +33,7 @@ from burrline import (
     _verbs_grind,
     _verbs_looking,
     _verbs_places,
+    _verbs_webhooks,
     errors,
 )
 from burrline._terminal import (
@@ -203,6 +204,7 @@ def _parser() -> argparse.ArgumentParser:
     _verb_import.add(verbs)
     _verbs_looking.add(verbs)
     _verb_export.add(verbs)
+    _verbs_webhooks.add(verbs)
     _verb_spool.add(verbs)
     _verb_mqtt.add(verbs)
     _verb_completion.add(verbs, _parser)

@@ -25,10 +25,11 @@ from burrline._paging import Page
 from burrline._places import Places, known
 from burrline._readings import Readings
 from burrline._runs import Runs
+from burrline._webhooks import Webhooks
 from burrline.models import Key, KeyWithSecret, Liveness, Readiness, Status
 
 
-class Client(Places, Runs, Readings, Entries, Grind, OverTime, Alerts, Motors, Export):
+class Client(Places, Runs, Readings, Entries, Grind, OverTime, Alerts, Motors, Webhooks, Export):
     """Speaks to one burrline service with one key.
 
     >>> client = Client("http://127.0.0.1:8460", key="burrline_example")
@@ -167,6 +168,10 @@ class Client(Places, Runs, Readings, Entries, Grind, OverTime, Alerts, Motors, E
         """Whether the service can work; ``ServerError`` if not; asked once, not retried."""
         answer = self._transport.send("GET", "/readyz", is_retried=False)
         return self._read(answer, lambda one: Readiness.from_json(one.body))
+
+    def get_metrics(self) -> str:
+        """Numbers for monitoring, as OpenMetrics text; asked once, not retried."""
+        return str(self._transport.send("GET", "/metrics", wants="text", is_retried=False).body)
 
     def get_openapi(self) -> dict[str, Any]:
         """The OpenAPI document of the service."""

@@ -32,6 +32,7 @@ __all__ = [
     "AlertRules",
     "AlertSettings",
     "AtEqualD50",
+    "Attempt",
     "BatchProblem",
     "BreakIn",
     "BreakInAnswer",
@@ -57,6 +58,7 @@ __all__ = [
     "CupsLeftOut",
     "Curve",
     "CurvePoint",
+    "Delivery",
     "Difference",
     "Distribution",
     "Duty",
@@ -142,6 +144,8 @@ __all__ = [
     "SuspectedTrip",
     "Tally",
     "Throughput",
+    "Webhook",
+    "WebhookWithSecret",
 ]
 
 
@@ -375,6 +379,36 @@ class AtEqualD50(Model):
             fines_fraction=fields.need("fines_fraction", Limits.from_json),
             fines_change=fields.need("fines_change", Limits.from_json),
             less_first_fines_fraction=fields.need("less_first_fines_fraction", Limits.from_json),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attempt(Model):
+    """One attempt to deliver."""
+
+    attempted_at: datetime
+    """When it began."""
+    status: int | None = None
+    """The answer's HTTP status; null: there was none."""
+    seconds: float
+    """How long it took, in seconds."""
+    answer: str | None = None
+    """How the answer began, where there was a body."""
+    error: str | None = None
+    """What went wrong; null: nothing."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Attempt") -> Attempt:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            attempted_at=fields.need("attempted_at", instant),
+            status=fields.maybe("status", integer),
+            seconds=fields.need("seconds", number),
+            answer=fields.maybe("answer", text),
+            error=fields.maybe("error", text),
             extra=fields.rest(),
         )
 
@@ -1406,6 +1440,45 @@ class CurvePoint(Model):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Delivery(Model):
+    """One event on its way to one webhook."""
+
+    event_id: str
+    """The event's id: the `webhook-id` of each attempt."""
+    type: str
+    """The event's type."""
+    state: Literal["waiting", "delivered", "failed"]
+    """How it stands; `failed` ones are sent again by `redeliver`."""
+    attempt_count: int
+    """Attempts of this round, up to ten."""
+    next_attempt_at: datetime | None = None
+    """Not tried again before; null: no more."""
+    made_at: datetime
+    """When it was to be delivered."""
+    done_at: datetime | None = None
+    """When it arrived or was given up; null: it waits."""
+    attempts: tuple[Attempt, ...]
+    """The latest attempts, the last one first."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Delivery") -> Delivery:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            event_id=fields.need("event_id", text),
+            type=fields.need("type", text),
+            state=fields.need("state", choice),
+            attempt_count=fields.need("attempt_count", integer),
+            next_attempt_at=fields.maybe("next_attempt_at", instant),
+            made_at=fields.need("made_at", instant),
+            done_at=fields.maybe("done_at", instant),
+            attempts=fields.need("attempts", listed(Attempt.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Difference(Model):
     """A difference with its two-sided 95 % limits, in the response's unit."""
 
@@ -2184,7 +2257,7 @@ class Key(Model):
     """The key's public part."""
     name: str
     """What the key is for, in your own words."""
-    scopes: tuple[Literal["runs:write", "read", "care:write", "manage", "keys"], ...]
+    scopes: tuple[Literal["runs:write", "read", "care:write", "manage", "metrics", "keys"], ...]
     """What it may do."""
     site_ids: tuple[str, ...]
     """The sites it is bound to; none: not bound to sites."""
@@ -2229,7 +2302,7 @@ class KeyWithSecret(Model):
     """The key's public part."""
     name: str
     """What the key is for, in your own words."""
-    scopes: tuple[Literal["runs:write", "read", "care:write", "manage", "keys"], ...]
+    scopes: tuple[Literal["runs:write", "read", "care:write", "manage", "metrics", "keys"], ...]
     """What it may do."""
     site_ids: tuple[str, ...]
     """The sites it is bound to; none: not bound to sites."""
@@ -4465,4 +4538,117 @@ class Throughput(Model):
             today_estimated_grams=fields.maybe("today_estimated_grams", number),
             last_run_at=fields.maybe("last_run_at", instant),
             extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Webhook(Model):
+    """A receiver of events; never its secret."""
+
+    webhook_id: str
+    """The webhook's id: yours, or one that is made."""
+    name: str
+    """For people: who is told."""
+    url: str
+    """Where to post to: https, a host name (no address), nothing secret in it."""
+    types: tuple[
+        Literal["burrline.alert.opened", "burrline.alert.closed", "burrline.stage.changed"], ...
+    ]
+    """Which events."""
+    site_ids: tuple[str, ...]
+    """Only events of these sites; with no site and no grinder: of the whole account."""
+    grinder_ids: tuple[str, ...]
+    """Only events of these grinders, beside those of the sites."""
+    created_at: datetime
+    """When burrline recorded the webhook."""
+    disabled_at: datetime | None = None
+    """Since when nothing is sent; null: it is."""
+    disabled_because: str | None = None
+    """Why nothing is sent."""
+    failure_count: int
+    """Attempts that failed in a row."""
+    paused_until: datetime | None = None
+    """Until when the receiver is left alone; null: it is not."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+    etag: str | None = field(default=None, compare=False, repr=False)
+
+    @classmethod
+    def from_json(
+        cls, answer: object, where: str = "Webhook", *, etag: str | None = None
+    ) -> Webhook:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            webhook_id=fields.need("webhook_id", text),
+            name=fields.need("name", text),
+            url=fields.need("url", text),
+            types=fields.need("types", listed(choice)),
+            site_ids=fields.need("site_ids", listed(text)),
+            grinder_ids=fields.need("grinder_ids", listed(text)),
+            created_at=fields.need("created_at", instant),
+            disabled_at=fields.maybe("disabled_at", instant),
+            disabled_because=fields.maybe("disabled_because", text),
+            failure_count=fields.need("failure_count", integer),
+            paused_until=fields.maybe("paused_until", instant),
+            extra=fields.rest(),
+            etag=etag,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WebhookWithSecret(Model):
+    """A webhook with a new secret, shown this once."""
+
+    webhook_id: str
+    """The webhook's id: yours, or one that is made."""
+    name: str
+    """For people: who is told."""
+    url: str
+    """Where to post to: https, a host name (no address), nothing secret in it."""
+    types: tuple[
+        Literal["burrline.alert.opened", "burrline.alert.closed", "burrline.stage.changed"], ...
+    ]
+    """Which events."""
+    site_ids: tuple[str, ...]
+    """Only events of these sites; with no site and no grinder: of the whole account."""
+    grinder_ids: tuple[str, ...]
+    """Only events of these grinders, beside those of the sites."""
+    created_at: datetime
+    """When burrline recorded the webhook."""
+    disabled_at: datetime | None = None
+    """Since when nothing is sent; null: it is."""
+    disabled_because: str | None = None
+    """Why nothing is sent."""
+    failure_count: int
+    """Attempts that failed in a row."""
+    paused_until: datetime | None = None
+    """Until when the receiver is left alone; null: it is not."""
+    secret: str
+    """What deliveries are signed with (Standard Webhooks): `whsec_` and base64. It cannot be shown
+    again.
+    """
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+    etag: str | None = field(default=None, compare=False, repr=False)
+
+    @classmethod
+    def from_json(
+        cls, answer: object, where: str = "WebhookWithSecret", *, etag: str | None = None
+    ) -> WebhookWithSecret:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            webhook_id=fields.need("webhook_id", text),
+            name=fields.need("name", text),
+            url=fields.need("url", text),
+            types=fields.need("types", listed(choice)),
+            site_ids=fields.need("site_ids", listed(text)),
+            grinder_ids=fields.need("grinder_ids", listed(text)),
+            created_at=fields.need("created_at", instant),
+            disabled_at=fields.maybe("disabled_at", instant),
+            disabled_because=fields.maybe("disabled_because", text),
+            failure_count=fields.need("failure_count", integer),
+            paused_until=fields.maybe("paused_until", instant),
+            secret=fields.need("secret", text),
+            extra=fields.rest(),
+            etag=etag,
         )

@@ -9,8 +9,11 @@ from datetime import UTC, datetime
 from flask import Flask
 
 from . import api, pages
+from .sender import Sender
 from .settings import Settings
 from .store.database import Database, open_database
+
+PROOF_SECONDS = 8.0  # a new receiver is waited for within a request, whose sender waits for ten
 
 
 def utc_now() -> datetime:
@@ -23,12 +26,16 @@ def make_app(
     database: Database | None = None,
     *,
     clock: Callable[[], datetime] = utc_now,
+    tally_sheet: api.TallySheet | None = None,
 ) -> Flask:
     """The service as a WSGI application; it connects when first asked and never migrates."""
     app = Flask(__name__, static_folder=None, template_folder=None)
     store = open_database(settings.database_url) if database is None else database
     if database is None:
         atexit.register(store.close)  # a server process that ends leaves no connection open
-    api.register(app, store, api.make_operations(), clock=clock)
+    sender = Sender(settings.allow_private_webhooks, deadline_seconds=PROOF_SECONDS)
+    api.register(
+        app, store, api.make_operations(), clock=clock, sender=sender, tally_sheet=tally_sheet
+    )
     pages.register(app, store, clock=clock)
     return app

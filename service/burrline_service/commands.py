@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import logging
 import os
 import socket
 import sys
@@ -12,8 +13,9 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
-from .actions import access, admin, restore
+from .actions import access, admin, health, measuring, restore
 from .core.errors import SchemaMismatch, Unavailable
+from .core.open_metrics import MEDIA_TYPE, exposition
 from .core.records import Key
 from .settings import Settings
 from .store.database import Database, open_database
@@ -23,17 +25,14 @@ NOT_NOW = (Unavailable, SchemaMismatch)
 
 
 def serve(settings: Settings, parsed: argparse.Namespace) -> int:
+    from .api import TallySheet
     from .app import make_app
     from .journal import start_journal
     from .server import Server
 
     check_schema(settings.database_url)
     if not _is_free(parsed.host, parsed.port):
-        print(
-            f"burrline-service: {parsed.host} port {parsed.port} cannot be used "
-            "(taken by another program, or not an address of this machine)",
-            file=sys.stderr,
-        )
+        _tell_that_taken(parsed.host, parsed.port)
         return 69
     start_journal(settings.log_level)
     database = open_database(settings.database_url)
@@ -45,9 +44,12 @@ def serve(settings: Settings, parsed: argparse.Namespace) -> int:
         )
     worker_count = parsed.workers or (1 if database.is_sqlite else 2)
     database.close()
+    if settings.allow_private_webhooks:
+        _tell_of_exceptions(settings)
+    tally_sheet = TallySheet()  # made before the server's processes, so that they share it
     print(f"burrline-service: http://{parsed.host}:{parsed.port}", file=sys.stderr, flush=True)
     Server(
-        lambda: make_app(settings),
+        lambda: make_app(settings, tally_sheet=tally_sheet),
         host=parsed.host,
         port=parsed.port,
         worker_count=worker_count,
@@ -55,17 +57,45 @@ def serve(settings: Settings, parsed: argparse.Namespace) -> int:
     return 0
 
 
-def work(settings: Settings, parsed: argparse.Namespace) -> None:
+def work(settings: Settings, parsed: argparse.Namespace) -> int:
+    from . import work_health, worker
     from .journal import start_journal
-    from .worker import make_jobs
-    from .worker import work as work_until
 
     check_schema(settings.database_url)
+    if settings.work_address is not None and not _is_free(*settings.work_address):
+        _tell_that_taken(*settings.work_address)
+        return 69
     start_journal(settings.log_level)
+    if settings.allow_private_webhooks:
+        _tell_of_exceptions(settings)
     database = open_database(settings.database_url)
     stop = parsed.stop()
-    work_until(make_jobs(settings, database, stop=stop), stop=stop)
+    dispatcher = worker.make_dispatcher(settings, database, stop=stop)
+    jobs = worker.make_jobs(settings, database, stop=stop, dispatcher=dispatcher)
+
+    def livez() -> work_health.Answer:
+        return work_health.checked(dict.fromkeys(worker.stuck(jobs), "is stuck"))
+
+    def readyz() -> work_health.Answer:
+        return work_health.checked(health.readiness(database))
+
+    def metrics() -> work_health.Answer:
+        families = [
+            measuring.build(),
+            *measuring.worker_families(
+                {job.name: (job.done_count, job.failure_count) for job in jobs},
+                dispatcher.outcomes,
+            ),
+            *measuring.backlog_families(database, now=_now()),
+        ]
+        return 200, MEDIA_TYPE, exposition(families)
+
+    answers = {"/livez": livez, "/readyz": readyz, "/metrics": metrics}
+    with work_health.answering(settings.work_address, answers), worker.alone(database, stop=stop):
+        worker.work(jobs, stop=stop)
+        dispatcher.close()
     database.close()
+    return 0
 
 
 def migrate(settings: Settings, parsed: argparse.Namespace) -> None:
@@ -180,6 +210,21 @@ def _database(settings: Settings) -> Iterator[Database]:
         yield database
     finally:
         database.close()
+
+
+def _tell_that_taken(host: str, port: int) -> None:
+    print(
+        f"burrline-service: {host} port {port} cannot be used "
+        "(taken by another program, or not an address of this machine)",
+        file=sys.stderr,
+    )
+
+
+def _tell_of_exceptions(settings: Settings) -> None:
+    ranges = ", ".join(map(str, settings.allow_private_webhooks))
+    logging.getLogger("burrline.webhooks").warning(
+        "webhooks may lead into %s, without TLS and without proof", ranges
+    )
 
 
 def _key_line(key: Key) -> str:

@@ -12,6 +12,8 @@ from typing import Any
 from sqlalchemy import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
+from .core.public_addresses import Network, exceptions_of
+
 PREFIX = "BURRLINE_"
 OF_THE_SDK = frozenset({"BURRLINE_URL", "BURRLINE_KEY", "BURRLINE_SPOOL"})
 MOST_DAYS = 36_500
@@ -36,6 +38,8 @@ class Settings:
     migration_database_url: str
     retained_days: int | None
     log_level: str
+    allow_private_webhooks: tuple[Network, ...] = ()
+    work_address: tuple[str, int] | None = None
 
     def shown(self) -> dict[str, str]:
         """The settings as a person may see them, passwords hidden."""
@@ -44,6 +48,11 @@ class Settings:
             value: Any = getattr(self, field.name)
             if field.name.endswith("database_url"):
                 value = _without_password(value)
+            elif field.name == "allow_private_webhooks":
+                value = ",".join(map(str, value))
+            elif field.name == "work_address" and value is not None:
+                host, port = value
+                value = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
             shown[f"{PREFIX}{field.name.upper()}"] = "" if value is None else str(value)
         return shown
 
@@ -94,6 +103,8 @@ def read_settings(environ: Mapping[str, str]) -> Settings:
         migration_database_url=taken("MIGRATION_DATABASE_URL", database_url, _database_url),
         retained_days=taken("RETAINED_DAYS", None, _days),
         log_level=taken("LOG_LEVEL", "info", _log_level),
+        allow_private_webhooks=taken("ALLOW_PRIVATE_WEBHOOKS", (), exceptions_of),
+        work_address=taken("WORK_ADDRESS", None, _address),
     )
     if complaints:
         raise BadSettings(complaints)
@@ -132,6 +143,13 @@ def _days(text: str) -> int:
     if not re.fullmatch("[0-9]{1,5}", text) or not 1 <= int(text) <= MOST_DAYS:
         raise ValueError(f"must be a whole number of days, 1 to {MOST_DAYS}")
     return int(text)
+
+
+def _address(text: str) -> tuple[str, int]:
+    found = re.fullmatch(r"(?:\[([0-9A-Fa-f:]+)\]|([A-Za-z0-9.-]+)):([0-9]{1,5})", text, re.ASCII)
+    if found is None or not 1 <= int(found[3]) <= 65_535:
+        raise ValueError("must be an address and a port, such as 127.0.0.1:8461")
+    return found[1] or found[2], int(found[3])
 
 
 def _log_level(text: str) -> str:

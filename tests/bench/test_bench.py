@@ -8,6 +8,7 @@ import psycopg
 import pytest
 
 from bench import (
+    alerts,
     break_in,
     footprint,
     goals,
@@ -137,3 +138,12 @@ def test_the_flow_of_a_grinder_can_be_timed(database: Database) -> None:
     times, once = stream.measure(database, days=2, repeats=1)
     assert all(seconds > 0 for found in times.values() for seconds in found)
     assert once["cells"] > len(stream.OPEN_HOURS)
+
+
+@pytest.mark.parametrize("database_kind", ["sqlite"])
+def test_the_way_of_an_event_is_measured(made_database: MadeDatabase) -> None:
+    found = alerts.measure(made_database, repeats=1, burst_count=2)
+    assert {name: len(taken) for name, taken in found.items()} == {
+        "alone": 1, "burst": 1, "beside": 1,
+    }  # fmt: skip
+    assert len(list(alerts.lines(found, "sqlite"))) == 3

@@ -31,12 +31,16 @@ import databases
 from burrline_service.actions import access, admin, burrs, entries, ingest, places, readings
 from burrline_service.api import make_operations
 from burrline_service.api.document import make_document
+from burrline_service.api.operation import PATH_IDS
+from burrline_service.api.webhooks import SENDER_KEY
 from burrline_service.app import make_app
 from burrline_service.core.entered import Reading
 from burrline_service.core.records import Run
+from burrline_service.core.webhook_target import target_of
 from burrline_service.settings import read_settings
 from burrline_service.store.database import Database, open_database
 from conformance.checks import SPARE_KEY_ID  # and with it the checks themselves
+from told import Receivers, a_webhook, an_event, tell
 
 CONFIG_FILE = Path(__file__).with_name("schemathesis.toml")
 LONG_COUNT = int(os.environ.get("CONTRACT_EXAMPLE_COUNT", "0"))
@@ -57,6 +61,13 @@ class LateApp:
 
 LATE_APP = LateApp()
 KEY = access.new_secret()
+
+
+class Nobody(Receivers):
+    """Made-up URLs are judged, and then nobody is called."""
+
+    def check(self, url: str) -> bool:
+        return target_of(url) is not None
 
 
 def made_config() -> SchemathesisConfig:
@@ -112,6 +123,9 @@ def furnish(database: Database) -> None:
     entries.record_care(database, owner, grinder_id="bar-1", fields=care, now=NOW)
     reading = Reading("bar-1", "bar-1-t-0007-004512", at=began, motor_celsius=47.5)
     readings.add_readings(database, owner, sent=[reading], now=NOW)
+    for webhook_id in ("webhook-000431", "webhook-spare"):  # the second may be deleted
+        a_webhook(database, owner, NOW, webhook_id=webhook_id)
+    tell(database, owner, an_event(1, NOW, event_id=PATH_IDS["event_id"].example), now=NOW)
     for secret in (KEY, f"burrline_{SPARE_KEY_ID}" + "x" * 39):  # the second may be revoked
         with pytest.MonkeyPatch.context() as patch:
             patch.setattr(access, "new_secret", lambda secret=secret: secret)
@@ -127,6 +141,7 @@ def service(session_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> I
     furnish(database)
     read = read_settings({"BURRLINE_DATA_DIR": str(folder), "BURRLINE_DATABASE_URL": made.url})
     LATE_APP.app = make_app(read, database, clock=lambda: NOW)
+    LATE_APP.app.extensions[SENDER_KEY] = Nobody()
     yield
     LATE_APP.app = None
     database.close()

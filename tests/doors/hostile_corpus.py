@@ -646,7 +646,7 @@ _ABSENT_PATHS = (
     "/docs/..%2f..%2fpyproject.toml", "/docs/index.html", "/docs/%00", "/docs/start.js%00.css",
     "/static/", "/static/../pages/fleet.py", "/static/..%2ffleet.py", "/static/%2e%2e/fleet.py",
     "/static/....//fleet.py", "/static/%2fetc%2fpasswd", "/static/burrline.css%00", "/.git/config",
-    "/.env", "/metrics", "/debug", "/console", "/admin", "/favicon.ico", "/openapi.json/",
+    "/.env", "/debug/metrics", "/debug", "/console", "/admin", "/favicon.ico", "/openapi.json/",
     "/openapi.yaml", "/healthz", "/livez/",
 )  # fmt: skip
 

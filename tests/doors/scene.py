@@ -23,7 +23,7 @@ from burrline_service.actions import access, admin, entries
 from burrline_service.actions.alert_events import alert_event
 from burrline_service.api.operation import Operation
 from burrline_service.app import make_app
-from burrline_service.core.alert_records import ALERT_OPENED
+from burrline_service.core.alert_records import ALERT_CLOSED, ALERT_OPENED
 from burrline_service.core.ledger import Entry
 from burrline_service.core.records import Caller
 from burrline_service.settings import read_settings
@@ -33,7 +33,8 @@ from burrline_service.store.database import Connection, Database
 from burrline_service.store.tables import metadata
 from burrline_service.store.types import to_milliseconds
 from databases import MadeDatabase
-from doors.valid_requests import NOW, Ids, instant, new_checkpoint, request_of, url_of
+from doors.valid_requests import NOW, RECEIVER, Ids, instant, new_checkpoint, request_of, url_of
+from told import a_webhook, an_event, tell
 
 OWN, BEYOND, FAR, ABSENT = (Ids.named(word) for word in ("own", "bey", "far", "nil"))
 # What is voided once is not voided again: each kind of key gets its own set to void.
@@ -135,6 +136,7 @@ class Scene:
         for more, age in ages:
             self._enter_with_made_ids(account, ids, more, NOW - age)
         self.database.write(account.account_no, partial(self._notice, account=account, ids=ids))
+        self._add_webhooks(account, ids)
 
     @staticmethod
     def _notice(connection: Connection, *, account: Caller, ids: Ids) -> None:
@@ -155,6 +157,25 @@ class Scene:
             event_id=ids.alert_id,
         )
         events.add(connection, account.account_no, [told], now=NOW)
+
+    def _add_webhooks(self, account: Caller, ids: Ids) -> None:
+        """Two webhooks with a delivery each, and those that are there to be deleted."""
+        spares = [ids.spare_webhook_id, *(f"{ids.spare_webhook_id}-{key}" for key in SPARE_SETS)]
+        for number, webhook_id in enumerate([ids.webhook_id, f"{ids.webhook_id}-2", *spares]):
+            a_webhook(
+                self.database,
+                account,
+                NOW,
+                url=RECEIVER,
+                webhook_id=webhook_id,
+                grinder_ids=[ids.grinder_id],
+                types=[ALERT_OPENED if number < 2 else ALERT_CLOSED],
+            )
+        events = [
+            an_event(number, NOW, event_id=f"{ids.event_id}{more}", grinder_id=ids.grinder_id)
+            for number, more in ((1, ""), (2, "-2"))
+        ]
+        tell(self.database, account, *events, now=NOW)
 
     @staticmethod
     def _entries(ids: Ids, more: str, at: str) -> list[tuple[str, dict[str, Any]]]:
@@ -244,7 +265,13 @@ class Scene:
     def ids(self, base: Ids, *, key: str) -> Ids:
         """The ids with a key's id that exists: within ``account``, ``site``, ``grinder`` ..."""
         spare = base.spare_burr_set_id + (f"-{key}" if key in SPARE_SETS else "")
-        return replace(base, key_id=self.spare_key_ids[key], spare_burr_set_id=spare)
+        webhook = base.spare_webhook_id + (f"-{key}" if key in SPARE_SETS else "")
+        return replace(
+            base,
+            key_id=self.spare_key_ids[key],
+            spare_burr_set_id=spare,
+            spare_webhook_id=webhook,
+        )
 
     def rows(self) -> Rows:
         """Every row of every table but memos; when a key was last used is left out, too."""
@@ -282,7 +309,13 @@ def make_scene(
     answer_check: AnswerCheck,
 ) -> Scene:
     """The scene on a fresh database, its clock standing still at ``NOW``."""
-    settings = read_settings({"BURRLINE_DATA_DIR": folder, "BURRLINE_DATABASE_URL": made.url})
+    settings = read_settings(
+        {
+            "BURRLINE_DATA_DIR": folder,
+            "BURRLINE_DATABASE_URL": made.url,
+            "BURRLINE_ALLOW_PRIVATE_WEBHOOKS": "127.0.0.0/8",
+        }
+    )
     app = make_app(settings, database, clock=lambda: NOW)
     app.test_client_class = CheckedClient
     return Scene(app, database, answer_check, all_rows_url)

@@ -192,6 +192,7 @@ FIELDS = [
         "set_period": ("setting", "rpm"),
         "add_correction": ("grams_offset", "grams_factor", "clock_offset_seconds"),
         "record_care": ("zero_setting",),
+        "rotate_webhook_secret": ("overlap_seconds",),
         "add_checkpoint": (
             "setting", "rpm", "burr_grams", "fines_cut_micrometres", "replicates.dose_grams",
         ),
@@ -269,7 +270,7 @@ def test_a_number_field_takes_numbers_within_its_bounds_alone(
         text = body_with(name, place, token, ids, next(scene.serials))
         headers = {"Content-Type": operation.takes_media[0], "If-Match": "*"}
         path = operation.open_api_path.format(
-            grinder_id=ids.grinder_id, burr_set_id=ids.burr_set_id
+            grinder_id=ids.grinder_id, burr_set_id=ids.burr_set_id, webhook_id=OWN.webhook_id
         )
         answer = client.open(path, method=operation.method, data=text, headers=headers)
         check_tidy(answer)

@@ -147,7 +147,10 @@ def test_the_same_body_with_ones_own_id_is_taken(scene: Scene, case: BodyWithId)
     body = case.body(OWN, OWN, 0)
     if case.operation == "fit_burr_set":
         body["burr_set_id"] = OWN.burr_set_id
-    answer = scene.send(scene.key, operation, OWN, body=body)
+    ids = OWN
+    if case.operation == "update_webhook":  # the first one stays within every key's bounds
+        ids = replace(OWN, webhook_id=f"{OWN.webhook_id}-2")
+    answer = scene.send(scene.key, operation, ids, body=body)
     assert answer.status_code == operation.status, answer.text
     assert scene.rows_of_other_account() == elsewhere
 

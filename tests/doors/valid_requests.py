@@ -44,6 +44,9 @@ class Ids:
     checkpoint_id: str
     spare_burr_set_id: str  # to be voided
     alert_id: str
+    webhook_id: str
+    event_id: str
+    spare_webhook_id: str  # to be deleted
     key_id: str
 
     @classmethod
@@ -63,6 +66,9 @@ class Ids:
             checkpoint_id=f"{word}-checkpoint-0001",
             spare_burr_set_id=f"{word}-spare",
             alert_id=f"01{word.encode().hex()}-0000-7000-8000-000000000001",
+            webhook_id=f"{word}-webhook",
+            event_id=f"{word}-event-0001",
+            spare_webhook_id=f"{word}-spare-webhook",
             key_id=f"{word}Key00" if key_id is None else key_id,
         )
 
@@ -181,6 +187,19 @@ def new_checkpoint(ids: Ids, serial: int) -> dict[str, Any]:
     }
 
 
+# the tests' service takes the loopback for an exception: nobody there has to prove itself
+RECEIVER = "http://127.0.0.1:9/hook"
+
+
+def new_webhook(ids: Ids, serial: int) -> dict[str, Any]:
+    return {
+        "webhook_id": f"fresh-webhook-{serial}",
+        "url": RECEIVER,
+        "types": ["burrline.alert.opened"],
+        "grinder_ids": [ids.grinder_id],
+    }
+
+
 Body = Callable[[Ids, int], Any]
 NO_BODY: Body | None = None
 
@@ -243,9 +262,19 @@ BODIES: dict[str, Body | None] = {
     "export_account": NO_BODY,
     "get_status": NO_BODY,
     "get_fleet": NO_BODY,
+    "create_webhook": new_webhook,
+    "list_webhooks": NO_BODY,
+    "get_webhook": NO_BODY,
+    "update_webhook": lambda ids, serial: {"name": f"phone {serial}"},
+    "delete_webhook": NO_BODY,
+    "rotate_webhook_secret": lambda ids, serial: {"overlap_seconds": 3600},
+    "test_webhook": NO_BODY,
+    "list_deliveries": NO_BODY,
+    "redeliver": NO_BODY,
     "create_key": lambda ids, serial: {"name": f"scale {serial}"},
     "list_keys": NO_BODY,
     "revoke_key": NO_BODY,
+    "get_metrics": NO_BODY,
     "get_livez": NO_BODY,
     "get_readyz": NO_BODY,
     "get_openapi": NO_BODY,
@@ -361,6 +390,29 @@ BODIES_WITH_IDS = (
         "grinder_id",
         lambda own, named, serial: new_correction(named, serial),
     ),
+    *(
+        BodyWithId(
+            "create_webhook",
+            f"{noun}_ids",
+            f"{noun}_id",
+            lambda own, named, serial, noun=noun: {  # type: ignore[misc]
+                "url": RECEIVER,
+                f"{noun}_ids": [getattr(named, f"{noun}_id")],
+            },
+        )
+        for noun in ("site", "grinder")
+    ),
+    *(
+        BodyWithId(
+            "update_webhook",
+            f"{noun}_ids",
+            f"{noun}_id",
+            lambda own, named, serial, noun=noun: {  # type: ignore[misc]
+                f"{noun}_ids": [getattr(named, f"{noun}_id")]
+            },
+        )
+        for noun in ("site", "grinder")
+    ),
     BodyWithId(
         "create_key",
         "site_ids",
@@ -387,6 +439,7 @@ CHOSEN_IDS = frozenset(
         ("add_tally", "tally_id"),
         ("record_care", "care_id"),
         ("add_checkpoint", "checkpoint_id"),
+        ("create_webhook", "webhook_id"),
         ("set_period", "period_id"),
         ("add_correction", "correction_id"),
     }
@@ -414,6 +467,8 @@ def url_of(operation: Operation, ids: Ids, query: Mapping[str, str] | None = Non
     path = operation.path
     if operation.name == "void_burr_set":  # the first set is needed by the others
         ids = replace(ids, burr_set_id=ids.spare_burr_set_id)
+    if operation.name == "delete_webhook":
+        ids = replace(ids, webhook_id=ids.spare_webhook_id)
     for name in operation.path_ids:
         path = path.replace(f"<{name}>", getattr(ids, name))
     query = {**query_of(operation, ids), **(query or {})}

@@ -18,6 +18,7 @@ NOT_NUMERIC = frozenset(
         "__init__",
         "alert_records",
         "records",
+        "webhook_records",
         "run_columns",
         "answers",
         "entered",
@@ -100,7 +101,10 @@ def test_the_signature_is_what_the_parameters_section_names(function: Function) 
 @pytest.mark.parametrize("function", PUBLIC)
 def test_the_source_is_a_document_or_says_that_there_is_none(function: Function) -> None:
     source = sections(docstring_of(function))["Source"].strip()
-    document = r"\b(IEC|ISO|RFC|ASTM|NIST|IANA|IEEE|POSIX|tz database)\b"
+    document = (
+        r"\b(IEC|ISO|RFC|ASTM|NIST|IANA|IEEE|POSIX|tz database|Standard Webhooks|CloudEvents"
+        r"|OpenMetrics)\b"
+    )
     own = r"(?i:derived here|made here|defined here|our choice|definition|convention)"
     unsourced = r"(?i:common practice, no source|from memory)"
     another_function = r"\A``\w+``"

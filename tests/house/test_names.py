@@ -51,6 +51,7 @@ UNITLESS_FIELDS = frozenset(
         "burrline_service.core.particles_records.LogNormalFit.r_squared",
         "burrline_service.core.motor_answers.MotorReport.seconds_to_limit",  # the contract's word
         "burrline_service.core.answers.MotorState.seconds_to_limit",  # the contract's word
+        "burrline_service.core.open_metrics.Sample.value",  # in the unit of its family's name
         "burrline_service.core.motor_answers.Limits.low",  # in the unit of the field it stands in
         "burrline_service.core.motor_answers.Limits.best",
         "burrline_service.core.motor_answers.Limits.high",

@@ -157,4 +157,36 @@ def test_settings_are_shown_without_passwords(url: str) -> None:
         "BURRLINE_MIGRATION_DATABASE_URL",
         "BURRLINE_RETAINED_DAYS",
         "BURRLINE_LOG_LEVEL",
+        "BURRLINE_ALLOW_PRIVATE_WEBHOOKS",
+        "BURRLINE_WORK_ADDRESS",
     ]
+
+
+def test_private_networks_and_the_workers_address_are_read_and_shown_as_they_are() -> None:
+    found = read_settings(
+        {
+            **HOME,
+            "BURRLINE_ALLOW_PRIVATE_WEBHOOKS": "10.0.0.0/8, fd00::/8",
+            "BURRLINE_WORK_ADDRESS": "[::1]:8461",
+        }
+    )
+    assert [str(one) for one in found.allow_private_webhooks] == ["10.0.0.0/8", "fd00::/8"]
+    assert found.work_address == ("::1", 8461)
+    shown = found.shown()
+    assert shown["BURRLINE_ALLOW_PRIVATE_WEBHOOKS"] == "10.0.0.0/8,fd00::/8"
+    assert shown["BURRLINE_WORK_ADDRESS"] == "[::1]:8461"
+    assert read_settings(HOME).shown()["BURRLINE_WORK_ADDRESS"] == ""
+
+
+@pytest.mark.parametrize("networks", ["0.0.0.0/0", "8.8.8.8", "10.0.0.1/8", "localhost", "::/0"])
+def test_an_exception_for_the_internet_at_large_is_refused(networks: str) -> None:
+    (found,) = complaints(BURRLINE_ALLOW_PRIVATE_WEBHOOKS=networks)
+    assert found.startswith("BURRLINE_ALLOW_PRIVATE_WEBHOOKS: ")
+
+
+@pytest.mark.parametrize(
+    "address", ["8461", "127.0.0.1", ":8461", "127.0.0.1:0", "h:99999", "::1:1"]
+)
+def test_an_address_without_host_or_port_is_refused(address: str) -> None:
+    (found,) = complaints(BURRLINE_WORK_ADDRESS=address)
+    assert found.startswith("BURRLINE_WORK_ADDRESS: ")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import socket
 import threading
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -15,8 +16,18 @@ from burrline_service.actions.once import Reply
 from burrline_service.core.errors import Unavailable
 from burrline_service.settings import read_settings
 from burrline_service.store.database import Database
-from burrline_service.worker import Job, make_jobs, work
+from burrline_service.worker import (
+    DELIVERING,
+    Job,
+    alone,
+    make_dispatcher,
+    make_jobs,
+    stuck,
+    work,
+)
+from receivers import Request, answer, open_zoo
 from small_chain import DAY, SECOND, a_run, new_chain, send
+from told import a_webhook, an_event, tell
 
 
 def stopping_after(stop: threading.Event, count: int) -> Callable[[datetime], int]:
@@ -95,14 +106,12 @@ def test_when_told_to_stop_no_further_job_begins() -> None:
 def test_without_a_retention_runs_are_kept_for_ever(database: Database, tmp_path: Path) -> None:
     stop = threading.Event()
     given = {"BURRLINE_DATA_DIR": str(tmp_path)}
-    assert [job.name for job in make_jobs(read_settings(given), database, stop=stop)] == [
-        "watch",
-        "fold_stream",
-        "forget_replies",
-    ]
+    always = ["watch", "fold_stream", "forget_replies", "tidy_deliveries"]
+    jobs = make_jobs(read_settings(given), database, stop=stop)
+    assert [job.name for job in jobs] == always
     given["BURRLINE_RETAINED_DAYS"] = "30"
     jobs = make_jobs(read_settings(given), database, stop=stop)
-    assert [job.name for job in jobs] == ["watch", "fold_stream", "forget_replies", "archive_runs"]
+    assert [job.name for job in jobs] == [*always, "archive_runs"]
 
 
 def test_the_jobs_do_their_work_once_and_end_early_when_told(
@@ -122,7 +131,7 @@ def test_the_jobs_do_their_work_once_and_end_early_when_told(
     )
     stop = threading.Event()
     settings = read_settings({"BURRLINE_DATA_DIR": str(tmp_path), "BURRLINE_RETAINED_DAYS": "30"})
-    watch, fold, forget, archive = make_jobs(settings, database, stop=stop)
+    watch, fold, forget, _, archive = make_jobs(settings, database, stop=stop)
     stop.set()
     assert (fold.run(now), archive.run(now)) == (0, 0)
     stop.clear()
@@ -132,3 +141,71 @@ def test_the_jobs_do_their_work_once_and_end_early_when_told(
     send(database, caller, [a_run(90, now - 900 * SECOND, seconds=700.0)], now=now)
     assert watch.run(now) == 2  # a long run: opened, and closed
     assert watch.run(now) == 0
+
+
+def test_a_job_that_takes_long_holds_up_no_other_loop() -> None:
+    stop, is_quick_done = threading.Event(), threading.Event()
+
+    def long(now: datetime) -> int:
+        assert is_quick_done.wait(20), "the quick one waits for the long one"
+        stop.set()
+        return 0
+
+    def quick(now: datetime) -> int:
+        is_quick_done.set()
+        return 0
+
+    jobs = [Job("long", 3600, long), Job("quick", 3600, quick, "quick", longest_seconds=60)]
+    work(jobs, stop=stop)
+    assert [job.began_seconds for job in jobs] == [None, None]
+
+
+def test_a_job_at_it_for_longer_than_it_may_is_named() -> None:
+    slow, patient = Job("slow", 1, lambda now: 0, longest_seconds=5), Job("patient", 1, int)  # type: ignore[arg-type]
+    assert stuck([slow, patient]) == []
+    slow.began_seconds = patient.began_seconds = 0.0
+    assert stuck([slow, patient]) == ["slow"]
+
+
+def test_what_is_due_is_delivered_by_a_loop_of_its_own(database: Database, tmp_path: Path) -> None:
+    """The whole of it, on the loopback: an event in the outbox arrives at a receiver."""
+    stop = threading.Event()
+    settings = read_settings(
+        {"BURRLINE_DATA_DIR": str(tmp_path), "BURRLINE_ALLOW_PRIVATE_WEBHOOKS": "127.0.0.1"}
+    )
+    now = datetime.now(UTC)
+    caller = new_chain(database)
+    with open_zoo() as zoo:
+
+        def stops(connection: socket.socket, request: Request, _: threading.Event) -> None:
+            answer("204 No Content")(connection, request, stop)
+            stop.set()
+
+        zoo.behaviours["/ok"] = stops
+        a_webhook(database, caller, now, url=zoo.url("/ok"))
+        tell(database, caller, an_event(1, now), now=now)
+        dispatcher = make_dispatcher(settings, database, stop=stop)
+        jobs = make_jobs(settings, database, stop=stop, dispatcher=dispatcher)
+        assert [job.loop for job in jobs if job.name == "deliver"] == [DELIVERING]
+        work(jobs, stop=stop)
+        dispatcher.close()
+        (request,) = zoo.got
+    assert request.headers["webhook-id"] == "event-000001"
+    assert dispatcher.outcomes == {"delivered": 1}
+
+
+@pytest.mark.parametrize("database_kind", ["sqlite"])
+def test_a_second_worker_on_one_file_says_so_and_stands_by(
+    database: Database, caplog: pytest.LogCaptureFixture
+) -> None:
+    first, second = threading.Event(), threading.Event()
+    with alone(database, stop=first):
+        second.set()  # told to stop while it waits
+        with alone(database, stop=second):
+            pass
+    assert [line.getMessage() for line in caplog.records] == [
+        "another worker is at work on this database; standing by"
+    ]
+    caplog.clear()
+    with alone(database, stop=first):
+        assert caplog.records == []

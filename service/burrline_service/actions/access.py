@@ -15,7 +15,6 @@ from ..core.errors import (
     Fault,
     Invalid,
     NotFound,
-    OutOfReach,
     ScopeMissing,
     Unauthenticated,
 )
@@ -25,8 +24,9 @@ from ..core.records import (
     Key,
     Page,
 )
-from ..store import grinders, keys, sites
+from ..store import keys
 from ..store.database import Connection, Database
+from . import bounds
 from .places import page_of
 
 PREFIX = "burrline_"
@@ -110,7 +110,7 @@ def create_key(
     )
 
     def work(connection: Connection) -> None:
-        _check_bounds(connection, caller, key, now=now)
+        bounds.check(connection, caller, key, "keys", now=now)
         keys.add(connection, caller.account_no, key, _digest(secret))
 
     database.write(caller.account_no, work)
@@ -132,7 +132,7 @@ def list_keys(
         after = position[0] if position else None
         while len(kept) <= limit:
             found = keys.listed(connection, caller.account_no, limit=limit + 1, after=after)
-            kept += _within(connection, caller, found, now=now)
+            kept += bounds.within(connection, caller, found, now=now)
             if len(found) <= limit:
                 break
             after = found[-1].key_id
@@ -144,7 +144,7 @@ def list_keys(
 def revoke_key(database: Database, caller: Caller, *, key_id: str, now: datetime) -> Key:
     def work(connection: Connection) -> Key:
         found = keys.by_id(connection, caller.account_no, key_id)
-        if found is None or not _within(connection, caller, [found], now=now):
+        if found is None or not bounds.within(connection, caller, [found], now=now):
             raise NotFound("key", key_id)
         keys.revoke(connection, caller.account_no, key_id, now)
         revoked = keys.by_id(connection, caller.account_no, key_id)
@@ -156,44 +156,6 @@ def revoke_key(database: Database, caller: Caller, *, key_id: str, now: datetime
 
 def key_id_of(secret: str) -> str:
     return secret[len(PREFIX) : len(PREFIX) + _ID_COUNT]
-
-
-def _check_bounds(connection: Connection, caller: Caller, key: Key, *, now: datetime) -> None:
-    faults = [
-        Fault(f"there is no site named {site_id!r} here", pointer=f"/site_ids/{position}")
-        for position, site_id in enumerate(key.site_ids)
-        if sites.by_id(connection, caller.account_no, site_id, as_of=now) is None
-    ]
-    known = grinders.by_ids(connection, caller.account_no, key.grinder_ids, as_of=now)
-    faults += [
-        Fault(f"there is no grinder named {grinder_id!r} here", pointer=f"/grinder_ids/{position}")
-        for position, grinder_id in enumerate(key.grinder_ids)
-        if grinder_id not in known
-    ]
-    if faults:
-        raise Invalid(*faults)
-    if not _within(connection, caller, [key], now=now):
-        raise OutOfReach("A bound key can only make keys within its own bounds.")
-
-
-def _within(
-    connection: Connection, caller: Caller, found: list[Key], *, now: datetime
-) -> list[Key]:
-    """Those of the keys that can do nothing beyond the caller's bounds."""
-    if not caller.is_bound:
-        return found
-    named = {grinder_id for key in found for grinder_id in key.grinder_ids}
-    known = grinders.by_ids(connection, caller.account_no, named, as_of=now)
-    own = caller.grinder_ids | {
-        grinder_id for grinder_id, row in known.items() if row.grinder.site_id in caller.site_ids
-    }
-    return [
-        key
-        for key in found
-        if (key.site_ids or key.grinder_ids)
-        and caller.site_ids.issuperset(key.site_ids)
-        and own.issuperset(key.grinder_ids)
-    ]
 
 
 def _digest(credential: str) -> bytes:

@@ -51,7 +51,12 @@ def things(
         "format": FORMAT_NAME,
         "version": FORMAT_VERSION,
         "exported_at": instant_text(now),
-        "left_out": ["keys", "replies kept for repeated requests", "the feed of alerts"],
+        "left_out": [
+            "keys",
+            "replies kept for repeated requests",
+            "the feed of alerts",
+            "webhooks and deliveries",
+        ],
     }
     yield from _places(places, names)
 

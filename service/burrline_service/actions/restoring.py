@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from datetime import datetime
 from functools import partial
 
-from ..core.corrections import Correction
 from ..store import accounts, entries, incoming, readings, recount, run_inserts, runs, state, sums
 from ..store import stream_cells as store_cells
 from ..store.database import Connection
 from ..store.row_columns import RowColumns, RunRow
 from ..store.run_rows import run_key_of
 from ..store.sums import Held, Sums
-from ..store.types import EPOCH, to_milliseconds
+from ..store.types import EPOCH
 from .export_lines import ENTRY_KINDS, Thing
 from .import_lines import (
     check_all_new,
@@ -28,26 +25,10 @@ from .import_lines import (
     run_row,
     stream_cells,
 )
+from .restored_grinder import RestoredGrinder
 from .restoring_alerts import put_alert_setting, put_alerts
 
 CHUNK_COUNT = 1000
-
-
-@dataclass
-class _Grinder:
-    """A grinder that is being restored."""
-
-    number: int
-    state: Thing
-    sources: set[int] = field(default_factory=set)
-    corrections: list[Correction] = field(default_factory=list)
-    is_corrected: bool = False
-    archived_before: datetime | None = None
-    kept: set[bytes] = field(default_factory=set)
-
-    @property
-    def archived_ms(self) -> int | None:
-        return None if self.archived_before is None else to_milliseconds(self.archived_before)
 
 
 class Restoring:
@@ -56,7 +37,7 @@ class Restoring:
     def __init__(self, connection: Connection, account_no: int) -> None:
         self.connection, self.account_no = connection, account_no
         self.sites: dict[str, int] = {}
-        self.grinders: dict[str, _Grinder] = {}
+        self.grinders: dict[str, RestoredGrinder] = {}
         self.sources: dict[str, int] = {}
         self.entry_ids: set[tuple[int, str]] = set()
         self.burr_set_ids: set[str] = set()
@@ -139,7 +120,7 @@ class Restoring:
             ],
         )
         kept = thing["state"] or {}
-        self.grinders[thing["grinder_id"]] = _Grinder(
+        self.grinders[thing["grinder_id"]] = RestoredGrinder(
             number, kept, archived_before=instant_or_none(kept.get("archived_before"))
         )
 
@@ -277,7 +258,7 @@ class Restoring:
         incoming.drop_runs(self.connection, self.account_no, [row.run_key for row in moved])
         incoming.add_seen(self.connection, self.account_no, seen.items())
 
-    def _keep_state(self, grinder: _Grinder) -> None:
+    def _keep_state(self, grinder: RestoredGrinder) -> None:
         kept = grinder.state
         if not kept and not grinder.sources and not grinder.is_corrected:
             return

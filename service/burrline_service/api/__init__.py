@@ -23,6 +23,7 @@ from . import (
     glue,
     grinders,
     keys,
+    metrics,
     motors,
     over_time,
     readings,
@@ -30,9 +31,13 @@ from . import (
     service,
     sites,
     status,
+    webhooks,
 )
 from .document import document_text
 from .operation import Operation
+from .tally_sheet import TallySheet
+
+__all__ = ["TallySheet", "make_operations", "register"]
 
 
 def make_operations() -> tuple[Operation, ...]:
@@ -51,8 +56,10 @@ def make_operations() -> tuple[Operation, ...]:
         *over_time.OPERATIONS,
         *alerts.OPERATIONS,
         *motors.OPERATIONS,
+        *webhooks.OPERATIONS,
         *export.OPERATIONS,
         *keys.OPERATIONS,
+        *metrics.OPERATIONS,
         *service.OPERATIONS,
     )
 
@@ -68,8 +75,16 @@ def register(
     operations: tuple[Operation, ...],
     *,
     clock: glue.Clock = _utc_now,
+    sender: Any = None,
+    tally_sheet: TallySheet | None = None,
 ) -> None:
-    """Serve the operations, their document and its page from this app."""
+    """Serve the operations, their document and its page from this app.
+
+    ``sender`` is what calls the receivers of webhooks; requests are counted on ``tally_sheet``,
+    which all processes of a server share.
+    """
+    metrics.install(app, tally_sheet or TallySheet())
+    app.extensions[webhooks.SENDER_KEY] = sender
     app.extensions[service.DOCUMENT_KEY] = document_text(operations).encode()
     glue.install(app, database, operations, clock)
     docs.install(app, operations)

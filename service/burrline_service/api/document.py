@@ -23,8 +23,9 @@ from .document_parts import (
     problem_responses,
     reference,
 )
+from .document_webhooks import document_webhooks
 from .field_rules import FIELD_RULES
-from .operation import NDJSON, Operation, refusals_of
+from .operation import JSON, NDJSON, Operation, refusals_of
 from .problems import INTERNAL_ERROR, problem_of
 from .schemas_common import ProblemSchema
 
@@ -90,7 +91,8 @@ class _Writer:
         components["securitySchemes"] = SECURITY_SCHEMES
         components["schemas"] = dict(sorted(components["schemas"].items()))
         written["paths"] = paths
-        order = ("openapi", "info", "servers", "tags", "paths", "components")
+        written["webhooks"] = document_webhooks()
+        order = ("openapi", "info", "servers", "tags", "paths", "webhooks", "components")
         document = {name: written[name] for name in order}
         # Through text once: what is served, committed and compared is made of the same values.
         plain: dict[str, Any] = json.loads(json.dumps(document))
@@ -212,7 +214,7 @@ class _Writer:
         schema: dict[str, Any] = (
             self._schema(operation.gives)
             if operation.gives is not None
-            else {"type": "string" if operation.gives_media == "text/html" else "object"}
+            else {"type": "object" if operation.gives_media == JSON else "string"}
         )
         example = operation.gives_example
         if status == 200 and 201 in operation.statuses and "outcome" in example:
@@ -243,7 +245,7 @@ class _Writer:
 
 def _is_fixed(operation: Operation) -> bool:
     """Whether the answer is the same until the next release."""
-    return operation.gives is None and operation.gives_lines is None
+    return operation.is_open and operation.gives is None and operation.gives_lines is None
 
 
 def _first_paragraph(kind: type) -> str:

@@ -56,6 +56,7 @@ TAGS = {
     "Status": "Kilograms, duty, motor and break-in stage.",
     "Motor": "Duty and heat of a motor, and whether a run may begin. Advice, not permission.",
     "Alerts": "What held for a grinder, from when until when, who was told, and by which rules.",
+    "Webhooks": "Who is told of alerts as they happen, and what came of it.",
     "Account": "All of an account at once.",
     "Keys": "Who may do what.",
     "Service": "Health, and this document.",

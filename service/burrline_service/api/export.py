@@ -52,9 +52,9 @@ OPERATIONS = (
             "Everything the account holds, as `application/x-ndjson`: one JSON object per line "
             "(the schema shows them as an array), streamed, for keeping or for "
             "`burrline-service import` on another database. Every run acknowledged before the "
-            "export began is in it. Keys are not. Runs stand as they were sent; the last line, "
-            "of kind `end`, counts the lines and closes them with a SHA-256: without it the file "
-            "was cut. Only a key that is bound to no site or grinder can export."
+            "export began is in it. Keys and webhooks are not. Runs stand as they were sent; the "
+            "last line, of kind `end`, counts the lines and closes them with a SHA-256: without it "
+            "the file was cut. Only a key that is bound to no site or grinder can export."
         ),
         act=export_account,
         scope="manage",
@@ -68,7 +68,11 @@ OPERATIONS = (
                     "format": export.FORMAT_NAME,
                     "version": export.FORMAT_VERSION,
                     "exported_at": "2026-07-06T08:00:00.000Z",
-                    "left_out": ["keys", "replies kept for repeated requests"],
+                    "left_out": [
+                        "keys",
+                        "replies kept for repeated requests",
+                        "webhooks and deliveries",
+                    ],
                     "check": "5d1c8a02",
                 },
                 {"kind": "source", "name": "scale", "check": "9b30f1c7"},

@@ -15,7 +15,7 @@ from marshmallow import Schema
 from ..actions import access, once
 from ..core.errors import ScopeMissing
 from ..core.records import Caller, Page
-from . import problems, reading
+from . import metrics, problems, reading
 from .cursors import read_cursor, write_cursor
 from .device_clock import read_device_clock
 from .operation import JSON, Operation, revision_tag
@@ -169,6 +169,7 @@ class _Endpoint:
                 headers["Link"] = f'<{_with_cursor(next_cursor)}>; rel="next"'
             result = {"items": result.items, "next_cursor": next_cursor}
         status = operation.status
+        metrics.count_runs(operation.name, result)
         if operation.tells_new:
             result, is_new = result
             status = 201 if is_new else 200

@@ -27,6 +27,8 @@ RUN_ID = "[A-Za-z0-9._:-]{8,128}"
 READING_ID = TALLY_ID = PERIOD_ID = CORRECTION_ID = CARE_ID = CHECKPOINT_ID = RUN_ID
 KEY_ID = "[A-Za-z0-9]{8}"
 ALERT_ID = "[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}"
+WEBHOOK_ID = "[a-z0-9][a-z0-9_-]{0,63}"
+EVENT_ID = "[A-Za-z0-9_:-]{8,64}"
 SOME_KEY_ID = "[A-Za-z0-9._:-]{8,128}"  # the value of an Idempotency-Key
 
 
@@ -55,6 +57,10 @@ PATH_IDS: Mapping[str, PathId] = {
     "checkpoint_id": PathId("checkpoint", CHECKPOINT_ID, "The checkpoint's id.", "flat-64-a-05kg"),
     "alert_id": PathId(
         "alert", ALERT_ID, "The alert's id.", "019857c1-4a10-7c22-9d3e-5b0c1f2e9d3a"
+    ),
+    "webhook_id": PathId("webhook", WEBHOOK_ID, "The webhook's id.", "webhook-000431"),
+    "event_id": PathId(
+        "delivery", EVENT_ID, "The event's id.", "0197c4f2-5d10-7c3a-9b1e-2f6a8d0c4e71"
     ),
     "key_id": PathId("key", KEY_ID, "The key's public part.", "Qm3xT9Lk"),
 }

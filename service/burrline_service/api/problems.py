@@ -87,6 +87,8 @@ PROBLEMS: dict[type[Refusal], Problem] = {
         "correction-archived", 409, "The corrected runs are archived"
     ),
     errors.AccountNotEmpty: Problem("account-not-empty", 409, "The account is not empty"),
+    errors.WebhookDisabled: Problem("webhook-disabled", 409, "The webhook is disabled"),
+    errors.TooManyWebhooks: Problem("too-many-webhooks", 409, "There are as many as may be"),
     errors.FittingsOverlap: Problem("fittings-overlap", 409, "Burr sets would overlap"),
     refusals.LengthRequired: Problem("length-required", 411, "The body's length is needed"),
     errors.RevisionMismatch: Problem("revision-mismatch", 412, "The object has changed"),
@@ -100,6 +102,9 @@ PROBLEMS: dict[type[Refusal], Problem] = {
     ),
     errors.Invalid: Problem("invalid", 422, "The content is not acceptable"),
     errors.SampleRefused: Problem("sample-refused", 422, "The grind sample cannot be used"),
+    errors.ReceiverUnproven: Problem(
+        "receiver-unproven", 422, "The receiver did not answer for it"
+    ),
     errors.FutureInstant: Problem("future-instant", 422, "The instant has not come yet"),
     errors.InstantArchived: Problem("instant-archived", 422, "The instant's runs are archived"),
     errors.ExportDamaged: Problem("export-damaged", 422, "The export is not whole"),

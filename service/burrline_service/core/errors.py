@@ -138,6 +138,33 @@ class OutOfReach(Refusal):
         super().__init__(detail)
 
 
+class ReceiverUnproven(Refusal):
+    """A webhook's receiver did not give back what it was sent to prove that it wants to be told."""
+
+    def __init__(self, detail: str) -> None:
+        super().__init__(
+            f"The receiver was asked to give back a challenge, and did not: {detail}. See the "
+            "description of create_webhook."
+        )
+        self.faults = (Fault("did not give back the challenge", pointer="/url"),)
+
+
+class WebhookDisabled(Refusal):
+    """Something was to be sent to a webhook that is disabled."""
+
+    def __init__(self, webhook_id: str) -> None:
+        super().__init__(f"Webhook {webhook_id!r} is disabled; enable it first.")
+        self.webhook_id = webhook_id
+
+
+class TooManyWebhooks(Refusal):
+    """The account has as many webhooks as one may have."""
+
+    def __init__(self, most_count: int) -> None:
+        super().__init__(f"An account has at most {most_count} webhooks.")
+        self.most_count = most_count
+
+
 class Unauthenticated(Refusal):
     """No key, or one that is malformed, unknown, revoked or expired."""
 

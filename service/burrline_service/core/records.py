@@ -22,7 +22,7 @@ SENSORS = ("winding", "housing", "none")
 FANS = ("shaft", "separate", "none")
 COARSER = ("higher", "lower")
 BREW_METHODS = ("espresso", "percolation", "immersion")
-SCOPES = ("runs:write", "read", "care:write", "manage", "keys")
+SCOPES = ("runs:write", "read", "care:write", "manage", "metrics", "keys")
 
 LONGEST_RUN_SECONDS = 6 * 3600
 LARGEST_RUN_GRAMS = 50_000

@@ -10,7 +10,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 from ..core.errors import SchemaMismatch, Unavailable
 from .database import single_connection_engine
 
-NEEDED_REVISION = "0005"
+NEEDED_REVISION = "0006"
 """The newest of the migrations, named here so that no server needs the tool that runs them."""
 
 

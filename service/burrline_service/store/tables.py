@@ -24,7 +24,7 @@ from sqlalchemy import (
     text,
 )
 
-from . import alert_tables, fact_tables, motor_tables, stream_tables
+from . import alert_tables, fact_tables, motor_tables, stream_tables, webhook_tables
 from .table_kinds import column, metadata, of_account
 from .types import UtcDateTime
 
@@ -262,5 +262,11 @@ ALERT_TABLES = (
     alert_tables.event_counter,
     alert_tables.alert_setting,
     alert_tables.grinder_look,
+)
+WEBHOOK_TABLES = (
+    webhook_tables.webhook,
+    webhook_tables.webhook_secret,
+    webhook_tables.delivery,
+    webhook_tables.delivery_attempt,
 )
 OF_ACCOUNT = tuple(table for table in metadata.sorted_tables if table.name != "account")

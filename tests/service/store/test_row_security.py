@@ -176,3 +176,46 @@ def test_a_role_that_skips_the_policies_is_noticed(
         opened = open_database(url)
         assert admin.is_row_security_in_force(opened) is is_in_force
         opened.close()
+
+
+def see_as_worker(connection: Connected, *, account_no: int | None) -> list[tuple[str, int]]:
+    """What a look for due deliveries shows while acting for an account, or for none."""
+    act_for(connection, account_no)
+    connection.execute("SELECT set_config('burrline.outbox', 'due', false)")
+    try:
+        found = connection.execute("SELECT event_id, state FROM delivery ORDER BY event_id")
+        return found.fetchall()
+    finally:
+        connection.execute("SELECT set_config('burrline.outbox', '', false)")
+
+
+def test_the_worker_sees_what_waits_in_all_accounts_and_nobody_else_does(
+    connection: Connected,
+) -> None:
+    for account_no, event_id, state in ((MINE, "m0", 0), (MINE, "m1", 1), (THEIRS, "t0", 0)):
+        act_for(connection, account_no)
+        connection.execute(
+            "INSERT INTO delivery (account_no, webhook_no, event_id, type, content, state, due_at,"
+            " attempt_count, made_at) VALUES (%s, 1, %s, 'type', '{}', %s, 0, 0, 0)",
+            (account_no, event_id, state),
+        )
+    assert see_as_worker(connection, account_no=None) == [("m0", 0), ("t0", 0)]
+    # whoever acts for an account sees its own and no other, whatever it sets beside
+    assert see_as_worker(connection, account_no=THEIRS) == [("t0", 0)]
+    act_for(connection, None)
+    assert connection.execute("SELECT event_id FROM delivery").fetchall() == []
+
+
+def test_the_worker_only_sees_and_only_deliveries(connection: Connected) -> None:
+    act_for(connection, MINE)
+    connection.execute("UPDATE delivery SET state = 0")
+    act_for(connection, None)
+    connection.execute("SELECT set_config('burrline.outbox', 'due', false)")
+    assert count_rows(connection, metadata.tables["delivery"]) == 1
+    assert connection.execute("UPDATE delivery SET due_at = 0").rowcount == 0
+    assert connection.execute("DELETE FROM delivery").rowcount == 0
+    with pytest.raises(psycopg.errors.InsufficientPrivilege, match="row-level security"):
+        add_row(connection, metadata.tables["delivery"], THEIRS)
+    for table in OF_ACCOUNT:
+        if table.name != "delivery":
+            assert count_rows(connection, table) == 0, table.name
