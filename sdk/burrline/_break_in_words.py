@@ -50,6 +50,7 @@ def break_in_lines(answer: BreakInAnswer) -> str:
         ("checkpoint" if not place else "", _checkpoint_words(one))
         for place, one in enumerate(answer.checkpoints)
     ]
+    rows += _flow_rows(answer)
     rows += [
         ("heed" if not place else "", one.sentence) for place, one in enumerate(answer.cautions)
     ]
@@ -108,6 +109,35 @@ def _through(answer: BreakInAnswer) -> str:
     if answer.total_burr_grams is not None and answer.total_burr_grams != answer.burr_grams:
         words += f", {kilograms(answer.total_burr_grams)} with what went before"
     return words
+
+
+def _flow_rows(answer: BreakInAnswer) -> list[tuple[str, str]]:
+    """What ordinary runs tell of the flow."""
+    stream = answer.stream
+    if stream is None:
+        return []
+    rows = [("flow", f"{stream.verdict}: {stream.sentence}")]
+    now, slope = stream.grams_per_second, stream.grams_per_second_per_step
+    if now.best is not None:
+        setting = "" if stream.setting is None else f" at setting {stream.setting:g}"
+        rows.append(("", f"{_numbers(now)} g/s{setting} (95 %)"))
+    if slope.best is not None:
+        rows.append(("", f"{_numbers(slope)} g/s for a step coarser (95 %)"))
+    if stream.run_count:
+        span = f"{kilograms(stream.from_grams)} to {kilograms(stream.at_grams)}"
+        days = "1 day" if stream.session_count == 1 else f"{stream.session_count} days"
+        runs = "1 run" if stream.run_count == 1 else f"{stream.run_count} runs"
+        rows.append(("", f"from {runs} on {days}, {span} through the set"))
+    rows += [("", f"{one.run_count} left out. {one.sentence}") for one in stream.left_out]
+    rows += [("", one.sentence) for one in stream.cautions]
+    rows.append(("", stream.next))
+    return rows
+
+
+def _numbers(limits: Limits) -> str:
+    """A number with its limits, where there are any."""
+    low, high = ("?" if at is None else f"{at:.3g}" for at in (limits.low, limits.high))
+    return f"{limits.best:.3g} ({low} to {high})"
 
 
 def _left(answer: BreakInAnswer) -> str:

@@ -125,6 +125,7 @@ __all__ = [
     "RunBatchOutcome",
     "RunOutcome",
     "RunReadiness",
+    "RunsLeftOut",
     "Said",
     "SampleSizes",
     "SampleSummary",
@@ -141,6 +142,7 @@ __all__ = [
     "Spread",
     "StageChange",
     "Status",
+    "Stream",
     "SuspectedTrip",
     "Tally",
     "Throughput",
@@ -447,7 +449,9 @@ class BreakIn(Model):
     stage: Literal[
         "unknown", "new", "breaking_in", "undecided", "settled", "drifting", "end_of_life"
     ]
-    """`settled` is never said without a measurement: expectation ends in `undecided`."""
+    """`settled` is never said without a measurement or, `inferred`, a flow that has steadied:
+    expectation ends in `undecided`.
+    """
     basis: Literal["measured", "inferred", "expected"]
     """`measured` by checkpoints, `inferred`, or only `expected` of such burrs."""
     verdict: str
@@ -501,7 +505,7 @@ class BreakInAnswer(Model):
     stage: Literal[
         "unknown", "new", "breaking_in", "undecided", "settled", "drifting", "end_of_life"
     ]
-    """`settled` is never said without a measurement."""
+    """`settled` is never said without a measurement or, `inferred`, a flow that has steadied."""
     basis: Literal["measured", "inferred", "expected"]
     """What the stage rests on."""
     verdict: str
@@ -540,6 +544,8 @@ class BreakInAnswer(Model):
     """What to heed."""
     changes: tuple[StageChange, ...]
     """When measurements changed the stage, in order."""
+    stream: Stream | None = None
+    """What ordinary runs tell of the flow; null without a burr set."""
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     @classmethod
@@ -569,6 +575,7 @@ class BreakInAnswer(Model):
             curve=fields.need("curve", Curve.from_json),
             cautions=fields.need("cautions", listed(Said.from_json)),
             changes=fields.need("changes", listed(StageChange.from_json)),
+            stream=fields.maybe("stream", Stream.from_json),
             extra=fields.rest(),
         )
 
@@ -3564,14 +3571,16 @@ class Redial(Model):
 class Reference(Model):
     """What is to be brought back."""
 
-    basis: Literal["asked", "asked_checkpoint", "settled_checkpoint"]
+    basis: Literal["asked", "asked_checkpoint", "settled_checkpoint", "steadied_flow"]
     """Where it comes from."""
     checkpoint_id: str | None = None
     """The checkpoint it is of."""
     d50_micrometres: float | None = None
     """D50, in micrometres; null: none is known."""
     grams_per_second: float | None = None
-    """Flow, in grams per second; null: none was asked for."""
+    """Flow, in grams per second; null: none is known."""
+    flow_basis: Literal["asked", "steadied_flow"] | None = None
+    """Where the flow comes from: asked for, else what the runs say it steadied at."""
     extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     @classmethod
@@ -3583,6 +3592,7 @@ class Reference(Model):
             checkpoint_id=fields.maybe("checkpoint_id", text),
             d50_micrometres=fields.maybe("d50_micrometres", number),
             grams_per_second=fields.maybe("grams_per_second", number),
+            flow_basis=fields.maybe("flow_basis", choice),
             extra=fields.rest(),
         )
 
@@ -3917,6 +3927,30 @@ class RunReadiness(Model):
             coverage_fraction=fields.need("coverage_fraction", number),
             sentence=fields.need("sentence", text),
             cautions=fields.need("cautions", listed(Caution.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunsLeftOut(Model):
+    """Runs that tell nothing of the flow."""
+
+    code: str
+    """Why, for a program."""
+    run_count: int
+    """How many runs."""
+    sentence: str
+    """The same for a person."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "RunsLeftOut") -> RunsLeftOut:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            code=fields.need("code", text),
+            run_count=fields.need("run_count", integer),
+            sentence=fields.need("sentence", text),
             extra=fields.rest(),
         )
 
@@ -4409,6 +4443,94 @@ class Status(Model):
             motor=fields.need("motor", MotorState.from_json),
             break_in=fields.need("break_in", BreakIn.from_json),
             alerts=fields.need("alerts", listed(OpenAlert.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stream(Model):
+    """What ordinary runs tell of the flow at one setting, by the end of the last closed day."""
+
+    verdict: str
+    """`flow_steadied`, `not_steady`, `undecided` or `steady_so_far` (until three closes of a day in
+    a row say so); or why nothing can be told: `setting_confounded`, `setting_unrecorded`,
+    `feed_unrecorded`, `no_evidence`, `too_few_sessions`, `too_little_span`, `too_few_repeats`,
+    `too_many_changes`.
+    """
+    sentence: str
+    """The same for a person."""
+    next: str
+    """What to do next."""
+    steadied_at: datetime | None = None
+    """The end of the last hour with runs of the day that told it; null: not told."""
+    steadied_grams: float | None = None
+    """Grams through the set by then."""
+    setting: float | None = None
+    """The setting the flow is told at: that of most runs of the last day, as the dial reads now;
+    null: unknown, also after a seating whose zero nobody told.
+    """
+    grams_per_second: Limits
+    """The flow by the end of the last closed day at that setting, in grams per second; two-sided 95
+    % limits.
+    """
+    settled_grams_per_second: Limits
+    """The flow it approaches there, in grams per second; two-sided 95 % limits."""
+    tau_grams: Limits
+    """How fast the change fades, in grams; two-sided 95 % limits."""
+    least_to_come_ratio: float | None = None
+    """At least so much of ln flow is still to come, either way (one-sided 97.5 %, tau up to 30 kg).
+    """
+    most_to_come_ratio: float | None = None
+    """At most so much of ln flow is still to come, either way (one-sided 97.5 %, tau up to 30 kg);
+    null: open.
+    """
+    smallest_change_ratio: float | None = None
+    """The smallest change of ln flow that matters: steady means less is to come."""
+    log_flow_per_setting: Limits
+    """Change of ln flow per unit of the dial, upwards; two-sided 95 % limits."""
+    grams_per_second_per_step: Limits
+    """Change of the flow per step of the dial towards coarser (one unit where the step is not
+    recorded), in grams per second; two-sided 95 % limits.
+    """
+    session_count: int
+    """Days with runs that count."""
+    run_count: int
+    """Runs that count."""
+    from_grams: float | None = None
+    """Grams through the set at the first of them."""
+    at_grams: float | None = None
+    """Grams through the set at the end of the last closed day."""
+    cautions: tuple[Said, ...]
+    """What to heed."""
+    left_out: tuple[RunsLeftOut, ...]
+    """Runs that do not count, by reason; today's, too."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "Stream") -> Stream:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            verdict=fields.need("verdict", text),
+            sentence=fields.need("sentence", text),
+            next=fields.need("next", text),
+            steadied_at=fields.maybe("steadied_at", instant),
+            steadied_grams=fields.maybe("steadied_grams", number),
+            setting=fields.maybe("setting", number),
+            grams_per_second=fields.need("grams_per_second", Limits.from_json),
+            settled_grams_per_second=fields.need("settled_grams_per_second", Limits.from_json),
+            tau_grams=fields.need("tau_grams", Limits.from_json),
+            least_to_come_ratio=fields.maybe("least_to_come_ratio", number),
+            most_to_come_ratio=fields.maybe("most_to_come_ratio", number),
+            smallest_change_ratio=fields.maybe("smallest_change_ratio", number),
+            log_flow_per_setting=fields.need("log_flow_per_setting", Limits.from_json),
+            grams_per_second_per_step=fields.need("grams_per_second_per_step", Limits.from_json),
+            session_count=fields.need("session_count", integer),
+            run_count=fields.need("run_count", integer),
+            from_grams=fields.maybe("from_grams", number),
+            at_grams=fields.maybe("at_grams", number),
+            cautions=fields.need("cautions", listed(Said.from_json)),
+            left_out=fields.need("left_out", listed(RunsLeftOut.from_json)),
             extra=fields.rest(),
         )
 

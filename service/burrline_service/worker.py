@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
-from .actions import delivering, folding, keep, noticing
+from .actions import delivering, folding, keep, noticing, stream_now
 from .actions.dispatching import Dispatcher
 from .core.errors import Refusal
 from .sender import Sender
@@ -82,6 +82,11 @@ def make_jobs(
             "fold_stream",
             FOLDED_EVERY_SECONDS,
             lambda now: folding.fold_stream(database, is_stopping=stop.is_set),
+        ),
+        Job(
+            "tell_stream",
+            FOLDED_EVERY_SECONDS,
+            lambda now: stream_now.tell_stream(database, now=now, is_stopping=stop.is_set),
         ),
         Job("forget_replies", 3600, lambda now: keep.forget_replies(database, now=now)),
         Job("tidy_deliveries", 600, lambda now: delivering.tidy_deliveries(database, now=now)),

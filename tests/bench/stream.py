@@ -3,14 +3,17 @@
     PYTHONPATH=service:sdk:tests python tests/bench/stream.py [KIND] [REPEATS]
 
 KIND is sqlite or postgresql. Asked within the process, all hours folded, a run after they were,
-and once with nothing folded yet (what that read folds is kept).
+and once with nothing folded yet (what that read folds is kept). Seconds are those of the clock,
+but for the last lines, which are of this process' own time.
 """
 
 from __future__ import annotations
 
+import gc
 import math
 import os
 import random
+import statistics
 import sys
 import time
 from collections.abc import Callable
@@ -20,17 +23,20 @@ from typing import Any
 from sqlalchemy import delete, func, select
 
 from bench import paired
-from burrline_service.actions import asked, counting, folding, stream
+from burrline_service.actions import asked, counting, folding, stream, stream_now
+from burrline_service.actions.break_in import get_break_in
 from burrline_service.actions.stream import StreamEvidence
 from burrline_service.core.records import Caller, Run
 from burrline_service.core.stream import assess_stream
 from burrline_service.store import grinders
 from burrline_service.store.database import Connection, Database, open_database
 from burrline_service.store.stream_cells import Folded
-from burrline_service.store.stream_tables import stream_cell, stream_fold
-from small_chain import DAY, HOUR, MINUTE, NOW, a_run, fit, new_chain, send
+from burrline_service.store.stream_tables import stream_cell, stream_fold, stream_told
+from small_chain import DAY, HOUR, MINUTE, NOW, a_run, fit, new_chain, send, status
 
 EVIDENCE, LATER, VERDICT = "evidence", "evidence, a run later", "verdict from evidence"
+BARE, WARM, COLD = "status without the flow", "status, its memo holds", "status, no memo"
+BREAK_IN = "whole break-in answer"
 STATUS_PART = "what every answer loads"
 FOLDING = "folding and keeping everything"
 OPEN_HOURS = range(6, 20)
@@ -124,7 +130,27 @@ def measure(
         send(database, caller, [a_run(next(numbers), NOW - HOUR / 2, setting=5.0, feed="hopper")])
         return read(database, caller)
 
+    steadied_of = stream_now.steadied_of
+
+    def without(*_: object, **__: object) -> Any:
+        return {}, []
+
+    def bare() -> object:
+        stream_now.steadied_of = without
+        found = status(database, caller)
+        stream_now.steadied_of = steadied_of
+        return found
+
+    def cold() -> object:
+        database.write(caller.account_no, lambda c: c.execute(delete(stream_told)))
+        stream_now.TOLD.clear()
+        return status(database, caller)
+
     ways: dict[str, Callable[[], object]] = {
+        BARE: bare,
+        WARM: lambda: status(database, caller),
+        COLD: cold,
+        BREAK_IN: lambda: get_break_in(database, caller, grinder_id="bar-1", now=NOW),
         EVIDENCE: lambda: read(database, caller),
         LATER: later,
         VERDICT: lambda: assess_stream(found.sessions, closed_before=found.closed_before),
@@ -132,7 +158,19 @@ def measure(
     counted = select(func.count()).select_from(stream_cell)
     once["cells"] = database.read(caller.account_no, lambda c: c.execute(counted).scalar_one())
     once["cells of the fit"] = len(found.sessions.cells)
-    return paired.times_seconds(ways, repeats=repeats, calls=calls), once
+    gc.collect()
+    gc.freeze()  # as the server does
+    for name in (EVIDENCE, VERDICT, BARE, WARM, COLD, BREAK_IN):
+        ways[name]()
+        spent = []
+        for _ in range(repeats):
+            began = time.process_time()
+            ways[name]()
+            spent.append(time.process_time() - began)
+        once[f"{name}, own time"] = statistics.median(spent)
+    times = paired.times_seconds(ways, repeats=repeats, calls=calls)
+    statuses = {BARE: bare, WARM: ways[WARM]}
+    return times | paired.times_seconds(statuses, repeats=8 * repeats, calls=3 * calls), once
 
 
 def _forget(connection: Connection) -> None:
@@ -148,9 +186,10 @@ def main(kind: str = "sqlite", repeats: str = "15", days: str = "365") -> None:
     runs = int(days) * len(OPEN_HOURS) * RUNS_AN_HOUR
     print(f"{kind}, {runs} runs of one grinder in {days} days")
     for name, value in once.items():
-        print(f"{name}: {value}" if name.startswith("cells") else f"{name}: {value * 1000:.0f} ms")
+        print(f"{name}: {value}" if name.startswith("cells") else f"{name}: {value * 1000:.1f} ms")
     for name in times:
         print(f"{name}: {paired.milliseconds(times, name)}, best {1000 * min(times[name]):.0f} ms")
+    print(f"status, memo of without: {paired.ratio(times, WARM, BARE):.3f}")
     print(f"load average {os.getloadavg()[0]:.1f}")
 
 

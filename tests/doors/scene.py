@@ -30,7 +30,7 @@ from burrline_service.settings import read_settings
 from burrline_service.store import alerts, events, grinders
 from burrline_service.store.alerts import AlertRow
 from burrline_service.store.database import Connection, Database
-from burrline_service.store.tables import metadata
+from burrline_service.store.tables import MEMO_TABLES, metadata
 from burrline_service.store.types import to_milliseconds
 from databases import MadeDatabase
 from doors.valid_requests import NOW, RECEIVER, Ids, instant, new_checkpoint, request_of, url_of
@@ -290,7 +290,7 @@ class Scene:
     def _statements(self, where: str = "") -> dict[str, str]:
         found = {}
         for table in metadata.sorted_tables:
-            if table.name == "motor_fit":  # a memo that any answer may leave behind
+            if table in MEMO_TABLES:  # what any answer may leave behind
                 continue
             kept = ", ".join(column.name for column in table.c if column.name != "last_used_at")
             order = ", ".join(column.name for column in table.primary_key)

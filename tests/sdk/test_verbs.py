@@ -17,6 +17,7 @@ from burrline import Client, models
 from burrline._break_in_words import break_in_lines
 from burrline._convert import format_instant
 from burrline.cli import main
+from burrline.models import Limits
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -113,6 +114,9 @@ def test_checkpoints_are_added_from_tables_listed_and_voided(
     words = good(run("break-in", grinder_id))
     assert "1 checkpoint counts so far" in words
     assert f"2.5 kg check-{mark}: D50" in words
+    # the run before told neither seconds nor a setting
+    assert "no_evidence: No run so far tells" in words
+    assert "1 left out. No seconds were measured.\n" in words
     answer = json.loads(good(run("break-in", grinder_id, "--json")))
     assert answer == client.get_break_in(grinder_id).to_json() | {"as_of": answer["as_of"]}
     earlier = json.loads(good(run("break-in", grinder_id, "--json", "--as-of", ago(days=2))))
@@ -120,6 +124,28 @@ def test_checkpoints_are_added_from_tables_listed_and_voided(
     assert good(run("checkpoint", "void", f"check-{mark}")) == f"check-{mark} voided\n"
     assert "(voided " in good(run("checkpoint", "list", grinder_id))
     assert client.get_break_in(grinder_id).checkpoints == ()
+
+
+def test_the_flow_is_told_beside_the_checkpoints(
+    client: Client, grinder_id: str, mark: str
+) -> None:
+    at = datetime.now(UTC) - timedelta(days=3)
+    client.fit_burr_set(
+        grinder_id, burr_set_id=f"flow-{mark}", geometry="flat", prior_grams=0, fitted_at=at
+    )
+    answer = client.get_break_in(grinder_id)
+    assert answer.stream is not None
+    known = replace(
+        answer.stream, run_count=20, session_count=1, from_grams=0.0, at_grams=9_500.0, setting=4.8,
+        grams_per_second=Limits(low=2.1, best=2.25, high=2.4),
+        grams_per_second_per_step=Limits(low=None, best=0.011, high=None),
+    )  # fmt: skip
+    words = break_in_lines(replace(answer, stream=known))
+    assert "2.25 (2.1 to 2.4) g/s at setting 4.8 (95 %)" in words
+    assert "0.011 (? to ?) g/s for a step coarser (95 %)" in words
+    assert "from 20 runs on 1 day, 0 kg to 9.5 kg through the set" in words
+    assert known.next in words
+    assert "g/s" not in break_in_lines(replace(answer, stream=None))
 
 
 def test_what_is_left_is_told_by_measurement_beside_the_forecast(

@@ -65,6 +65,7 @@ class Counter:
             ),
             default=0,
         )
+        self.cared = [row for row in entered if row.kind == entries.CARE]
         self.unwatched = [
             (row.from_ms, FOR_EVER_MS if row.to_ms is None else row.to_ms)
             for row in entered

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from ..core.answers import Status
 from ..core.records import Caller, Page, StoredRun
@@ -12,9 +12,7 @@ from ..store.database import Connection, Database
 from ..store.types import to_milliseconds
 from . import reach, reading_back, standing
 from .ingest import read_run, visible_run
-
-if TYPE_CHECKING:
-    from .motor_fitting import Memo
+from .standing import Memos
 
 
 def get_run(database: Database, caller: Caller, *, run_id: str, now: datetime) -> StoredRun:
@@ -67,7 +65,7 @@ def get_status(
 ) -> Status:
     """The state of one grinder, now or at a past instant, from every fact known by now."""
 
-    def work(connection: Connection) -> tuple[list[Status], list[Memo | None]]:
+    def work(connection: Connection) -> tuple[list[Status], Memos]:
         found = reach.grinder_of(connection, caller, grinder_id, now=now)
         if as_of is not None:
             reach.check_instant(connection, caller, found, as_of=as_of, now=now)
@@ -77,7 +75,7 @@ def get_status(
         return standing.statuses_of(connection, caller.account_no, [found], as_of=as_of, now=now)
 
     (status,), memos = database.read(caller.account_no, work)
-    _keep(database, caller, memos)
+    standing.keep(database, caller.account_no, memos)
     return status
 
 
@@ -92,7 +90,7 @@ def get_fleet(
 ) -> Page:
     """The state of every grinder the caller may see, a page at a time."""
 
-    def work(connection: Connection) -> tuple[Page, list[Memo | None]]:
+    def work(connection: Connection) -> tuple[Page, Memos]:
         found = grinders.listed(
             connection,
             caller.account_no,
@@ -110,13 +108,5 @@ def get_fleet(
         return Page(tuple(items), (kept[-1].grinder.grinder_id,) if more else None), memos
 
     page, memos = database.read(caller.account_no, work)
-    _keep(database, caller, memos)
+    standing.keep(database, caller.account_no, memos)
     return page
-
-
-def _keep(database: Database, caller: Caller, memos: list[Memo | None]) -> None:
-    """Keep fits of motors that were worked out for an answer."""
-    if any(memos):
-        from .motor_fitting import keep  # with numpy, as whoever made them
-
-        keep(database, caller.account_no, *memos)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -17,21 +17,30 @@ from ..core.prior import expected_break_in
 from ..core.records import BurrSet
 from ..core.throughput import estimated_grams
 from ..store import alerts
-from ..store.database import Connection
+from ..store.database import Connection, Database
 from ..store.grinders import GrinderRow
 from ..store.sums import Sums
 from ..store.types import to_instant
-from . import asked, episodes_held
+from . import asked, episodes_held, stream_now
 from .asked import Asked
 from .counting import count, counts_seconds, total_of
 from .grind_episodes import held_by
 from .on_time import duty_of, ran
+from .stages_told import stages_of
 from .through import burr_set_in, flow_of, through, unweighed_grams, want_through
 from .use_episodes import silent_now
 
 if TYPE_CHECKING:
     from ..core.stage_facts import GrindFacts
     from .motor_fitting import Memo
+
+
+@dataclass(frozen=True)
+class Memos:
+    """What was worked out on the way: fits of motors, and when flows had steadied."""
+
+    motors: Sequence[Memo] = ()
+    flows: Sequence[stream_now.Memo] = ()
 
 
 def statuses_of(
@@ -41,13 +50,13 @@ def statuses_of(
     *,
     as_of: datetime | None,
     now: datetime,
-) -> tuple[list[Status], list[Memo | None]]:
-    """The statuses of these grinders in their order, and fits of motors that may be kept.
+) -> tuple[list[Status], Memos]:
+    """The statuses of these grinders in their order, and what was worked out and may be kept.
 
-    All from the same dozen statements, but for motors that something new is known of.
+    All from the same dozen statements, but for what has no memo.
     """
     if not found:
-        return [], []
+        return [], Memos()
     each = asked.about(connection, account_no, found, as_of=as_of, now=now)
     for one in each:
         one.counter.want(0, one.end_ms)
@@ -57,7 +66,7 @@ def statuses_of(
     counters = [one.counter for one in each] + [stay.counter for one in each for stay in one.stays]
     by_no = {counter.grinder_no: counter for counter in counters}
     count(connection, account_no, by_no.values())
-    facts = _measured(connection, account_no, each)
+    facts, told, flows = stages_of(connection, account_no, each, keeps=as_of is None)
     suspects = [one for one in each if _may_have_alerts(one)]
     held = episodes_held.episodes_of(
         connection,
@@ -67,7 +76,6 @@ def statuses_of(
         from_ms=each[0].at_ms,
         until_ms=each[0].at_ms,
     )
-    told = _stages(facts, each[0])
     beside = _beside_motors(connection, account_no, each, facts)
     statuses, memos = [], []
     for one in each:
@@ -79,7 +87,16 @@ def statuses_of(
         statuses.append(_status_of(one, motor, open_now, told.get(number)))
     if as_of is None:
         statuses = _with_ids(connection, account_no, each, statuses)
-    return statuses, memos
+    return statuses, Memos([memo for memo in memos if memo is not None], flows)
+
+
+def keep(database: Database, account_no: int, memos: Memos) -> None:
+    """Keep what was worked out for statuses, unless somebody else is writing."""
+    if memos.motors:
+        from . import motor_fitting  # with numpy, as whoever made them
+
+        motor_fitting.keep(database, account_no, *memos.motors)
+    stream_now.keep(database, account_no, memos.flows)
 
 
 def _with_ids(
@@ -142,26 +159,6 @@ def _may_be_worn(one: Asked) -> bool:
         return False
     before = burr_set.prior_grams or burr_set.low_prior_grams or 0.0
     return before + through(one).grams_mg / 1000 >= burr_set.rated_life_grams
-
-
-def _measured(
-    connection: Connection, account_no: int, each: Sequence[Asked]
-) -> dict[int, GrindFacts]:
-    """What bears on the stage, by number of grinder, where checkpoints tell of it."""
-    if not any(one.has_checkpoints for one in each):
-        return {}
-    from .grind_facts import facts_of  # with numpy: loaded when first there is need
-
-    return facts_of(connection, account_no, each)
-
-
-def _stages(facts: Mapping[int, GrindFacts], one: Asked) -> dict[int, BreakIn]:
-    """How far burrs have broken in, by number of grinder."""
-    if not facts:
-        return {}
-    from ..core.stages import stage_at
-
-    return {number: stage_at(known, one.at).break_in for number, known in facts.items()}
 
 
 def _may_have_alerts(one: Asked) -> bool:

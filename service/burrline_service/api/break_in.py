@@ -23,7 +23,9 @@ OPERATIONS = (
             "out, with the reason. All intervals are two-sided 95 % unless a member says "
             "otherwise. Without checkpoints it is what one may expect of such burrs. The forecast "
             "of what is left also uses what other sets of the same `burr_model` in the account "
-            "told, wherever they are, from three measured ones on; the verdict never does. With "
+            "told, wherever they are, from three measured ones on; the verdict never does. "
+            "`stream` is what ordinary runs tell of the flow: where no checkpoint decides, a flow "
+            "that has steadied makes the stage `settled` with the basis `inferred`. With "
             "`as_of`: at that instant, from every fact known now."
         ),
         act=break_in.get_break_in,

@@ -158,4 +158,34 @@ BREAK_IN: dict[str, Any] = {
             "burr_grams": 20000.0,
         }
     ],
+    "stream": {
+        "verdict": "setting_unrecorded",
+        "sentence": "The setting is not recorded. A barista who keeps the shots alike by the "
+        "setting makes the flow look steady whatever the burrs do, so nothing is concluded. Record "
+        "the setting with the runs, or tell it for a period.",
+        "next": "Record feed and setting with the runs, or tell them once for a period.",
+        "steadied_at": None,
+        "steadied_grams": None,
+        "setting": None,
+        "grams_per_second": {"low": None, "best": None, "high": None},
+        "settled_grams_per_second": {"low": None, "best": None, "high": None},
+        "tau_grams": {"low": None, "best": None, "high": None},
+        "least_to_come_ratio": None,
+        "most_to_come_ratio": None,
+        "smallest_change_ratio": 0.03,
+        "log_flow_per_setting": {"low": None, "best": None, "high": None},
+        "grams_per_second_per_step": {"low": None, "best": None, "high": None},
+        "session_count": 0,
+        "run_count": 0,
+        "from_grams": None,
+        "at_grams": None,
+        "cautions": [],
+        "left_out": [
+            {
+                "code": "setting_unrecorded",
+                "run_count": 1204,
+                "sentence": "Nobody recorded the setting.",
+            }
+        ],
+    },
 }

@@ -31,6 +31,7 @@ CALIBRATION: dict[str, Any] = {
         "checkpoint_id": None,
         "d50_micrometres": 300.0,
         "grams_per_second": None,
+        "flow_basis": None,
     },
     "redials": [
         {

@@ -10,30 +10,16 @@ from ..core.entered import MEASURING_METHODS
 from .fields import Array, Choice, Inner, Instant, StrictBoolean, StrictFloat, StrictInteger, Text
 from .fields import nullable as maybe
 from .operation import CHECKPOINT_ID
-from .schemas_common import Answer, burr_set_id, grinder_id
+from .schemas_common import Answer, LimitsSchema, SaidSchema, burr_set_id, grinder_id
 from .schemas_grind import PooledSizesSchema
 from .schemas_status import BASES, STAGES
+from .schemas_stream import StreamSchema
 
 RESPONSES = ("d50", "fines")
 
 
-class LimitsSchema(Answer):
-    """A number with its two-sided 95 % limits, in the unit its place is named for."""
-
-    low = maybe(StrictFloat, "The lower limit; null: none is known.")
-    best = maybe(StrictFloat, "The likeliest value; null: it cannot be told.")
-    high = maybe(StrictFloat, "The upper limit; null: none is known.")
-
-
 def _limits(description: str) -> Any:
     return Inner(LimitsSchema, f"{description}; two-sided 95 % limits.")
-
-
-class SaidSchema(Answer):
-    """Something to know."""
-
-    code = fields.String(metadata={"description": "What, for a program."})
-    sentence = fields.String(metadata={"description": "The same for a person."})
 
 
 class ResponseFitSchema(Answer):
@@ -208,7 +194,10 @@ class BreakInAnswerSchema(Answer):
     grinder_id = grinder_id("The grinder.")
     burr_set_id = maybe(burr_set_id, "The set that is in; null: none is recorded.")
     as_of = Instant("The instant this answer is for.")
-    stage = Choice("`settled` is never said without a measurement.", STAGES)
+    stage = Choice(
+        "`settled` is never said without a measurement or, `inferred`, a flow that has steadied.",
+        STAGES,
+    )
     basis = Choice("What the stage rests on.", BASES)
     verdict = Text("The reason, as a code.", low=0, high=100)
     sentence = Text("The same for a person.", low=0, high=1000)
@@ -250,4 +239,7 @@ class BreakInAnswerSchema(Answer):
     cautions = Array(fields.Nested(SaidSchema), "What to heed.")
     changes = Array(
         fields.Nested(StageChangeSchema), "When measurements changed the stage, in order."
+    )
+    stream = maybe(
+        Inner, StreamSchema, "What ordinary runs tell of the flow; null without a burr set."
     )

@@ -10,13 +10,13 @@ from ..core.records import COARSER
 from .fields import Array, Choice, Inner, Instant, StrictBoolean, StrictFloat, StrictInteger, Text
 from .fields import nullable as maybe
 from .operation import CHECKPOINT_ID
-from .schemas_break_in import SaidSchema
-from .schemas_common import Answer, Query, burr_set_id, grinder_id
+from .schemas_common import Answer, Query, SaidSchema, burr_set_id, grinder_id
 from .schemas_grind import PooledSizesSchema
 from .schemas_limits import limits, sentence
 from .schemas_motor import QueryNumber
 
-REFERENCE_BASES = ("asked", "asked_checkpoint", "settled_checkpoint")
+REFERENCE_BASES = ("asked", "asked_checkpoint", "settled_checkpoint", "steadied_flow")
+FLOW_BASES = ("asked", "steadied_flow")
 
 
 class CalibrationQuerySchema(Query):
@@ -33,7 +33,11 @@ class CalibrationQuerySchema(Query):
         example="flat-64-a-05kg",
     )
     reference_grams_per_second = QueryNumber(
-        "The flow to bring back, in grams per second.", above=0, high=1000, example=2.4
+        "The flow to bring back, in grams per second. Without it, the one that the runs say it has "
+        "steadied at.",
+        above=0,
+        high=1000,
+        example=2.4,
     )
     as_of = Instant("The past instant to answer for; without it, now.")
 
@@ -61,7 +65,12 @@ class ReferenceSchema(Answer):
     basis = Choice("Where it comes from.", REFERENCE_BASES)
     checkpoint_id = maybe(Text, "The checkpoint it is of.", pattern=CHECKPOINT_ID)
     d50_micrometres = maybe(StrictFloat, "D50, in micrometres; null: none is known.")
-    grams_per_second = maybe(StrictFloat, "Flow, in grams per second; null: none was asked for.")
+    grams_per_second = maybe(StrictFloat, "Flow, in grams per second; null: none is known.")
+    flow_basis = maybe(
+        Choice,
+        "Where the flow comes from: asked for, else what the runs say it steadied at.",
+        FLOW_BASES,
+    )
 
 
 class RedialSchema(Answer):

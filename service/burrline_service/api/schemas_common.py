@@ -9,7 +9,7 @@ from typing import Any
 from marshmallow import EXCLUDE, RAISE, Schema, fields
 
 from .cursors import LONGEST_CURSOR
-from .fields import Array, Choice, Instant, QueryInteger, StrictInteger, Text, nullable
+from .fields import Array, Choice, Instant, QueryInteger, StrictFloat, StrictInteger, Text, nullable
 from .operation import BURR_SET_ID, GRINDER_ID, RUN_ID, SITE_ID
 
 _BODY_MESSAGES = {"unknown": "is not a known member", "type": "must be an object"}
@@ -141,3 +141,18 @@ class ProblemSchema(Answer):
 
     def on_bind_field(self, field_name: str, field_obj: fields.Field[Any]) -> None:
         field_obj.required = field_name != "errors"
+
+
+class LimitsSchema(Answer):
+    """A number with its two-sided 95 % limits, in the unit its place is named for."""
+
+    low = nullable(StrictFloat, "The lower limit; null: none is known.")
+    best = nullable(StrictFloat, "The likeliest value; null: it cannot be told.")
+    high = nullable(StrictFloat, "The upper limit; null: none is known.")
+
+
+class SaidSchema(Answer):
+    """Something to know."""
+
+    code = fields.String(metadata={"description": "What, for a program."})
+    sentence = fields.String(metadata={"description": "The same for a person."})

@@ -8,8 +8,8 @@ from ..core.records import GEOMETRIES
 from .fields import Array, Choice, Inner, Instant, StrictFloat, StrictInteger, Text
 from .fields import nullable as maybe
 from .operation import BURR_SET_ID
-from .schemas_break_in import CurveSchema, SaidSchema
-from .schemas_common import Answer, Query, burr_set_id
+from .schemas_break_in import CurveSchema
+from .schemas_common import Answer, Query, SaidSchema, burr_set_id
 from .schemas_limits import limits, sentence
 from .schemas_motor import QueryNumber
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from .fields import Inner, Text
-from .schemas_break_in import LimitsSchema
+from .schemas_common import LimitsSchema
 
 
 def limits(description: str) -> Any:

@@ -134,7 +134,9 @@ class BreakInSchema(Answer):
     """The break-in stage, and what it rests on; `get_break_in` tells the rest."""
 
     stage = Choice(
-        "`settled` is never said without a measurement: expectation ends in `undecided`.", STAGES
+        "`settled` is never said without a measurement or, `inferred`, a flow that has steadied: "
+        "expectation ends in `undecided`.",
+        STAGES,
     )
     basis = Choice(
         "`measured` by checkpoints, `inferred`, or only `expected` of such burrs.", BASES

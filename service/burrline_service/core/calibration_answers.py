@@ -12,23 +12,7 @@ from typing import Literal
 from .entered import Checkpoint
 from .grind_answers import UNKNOWN, CurveAnswer, Said
 from .settling_measures import Limits
-
-
-@dataclass(frozen=True)
-class FlowSlope:
-    """What a stream of runs tells of flow and setting: natural logarithms of grams per second.
-
-    ``best_ratio`` and ``sd_ratio`` are the change per unit of the dial and its standard deviation.
-    ``log_flow_ratio`` is the flow now at ``setting``, None while it is not known.
-    """
-
-    best_ratio: float
-    sd_ratio: float
-    freedom_count: int
-    setting: float | None = None
-    log_flow_ratio: float | None = None
-    log_flow_sd_ratio: float = 0.0
-    covariance_ratio: float = 0.0
+from .stream_sentences import FlowSlope as FlowSlope
 
 
 @dataclass(frozen=True)
@@ -63,10 +47,11 @@ class FlowSlopeAnswer:
 class ReferenceAnswer:
     """What is to be brought back: asked for, or the first checkpoint that proved it settled."""
 
-    basis: Literal["asked", "asked_checkpoint", "settled_checkpoint"]
+    basis: Literal["asked", "asked_checkpoint", "settled_checkpoint", "steadied_flow"]
     checkpoint_id: str | None
     d50_micrometres: float | None
     grams_per_second: float | None = None
+    flow_basis: Literal["asked", "steadied_flow"] | None = None
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import datetime
+from typing import Literal
 
 from .calibration_answers import ReferenceAnswer
 from .setting_steps import Step, Steps
@@ -20,6 +21,7 @@ def choose_reference(
     d50_micrometres: float | None = None,
     checkpoint_id: str | None = None,
     grams_per_second: float | None = None,
+    steadied_grams_per_second: float | None = None,
 ) -> tuple[ReferenceAnswer | None, Step | None]:
     """Choose what is to be brought back: what was asked for, else what was proven settled.
 
@@ -39,6 +41,8 @@ def choose_reference(
         The checkpoint asked for.
     grams_per_second : float or None
         The flow asked for.
+    steadied_grams_per_second : float or None
+        The flow it steadied at, if it did: brought back where no other flow is asked for.
 
     Returns
     -------
@@ -66,10 +70,14 @@ def choose_reference(
     >>> choose_reference(GrindFacts(None, None), at, select_steps([]))
     (None, None)
     """
+    flow_basis: Literal["asked", "steadied_flow"] | None = "asked"
+    if grams_per_second is None:
+        grams_per_second = steadied_grams_per_second
+        flow_basis = None if grams_per_second is None else "steadied_flow"
     by_id = {row.checkpoint_id: row for row in steps.rows}
     if d50_micrometres is not None:
-        asked = ReferenceAnswer("asked", None, significant(d50_micrometres), grams_per_second)
-        return asked, None
+        d50 = significant(d50_micrometres)
+        return ReferenceAnswer("asked", None, d50, grams_per_second, flow_basis), None
     basis = "asked_checkpoint"
     if checkpoint_id is None:
         settled_at = stage_at(facts, as_of).settled_at if facts.checkpoints else None
@@ -79,9 +87,9 @@ def choose_reference(
             if c.ground_at == settled_at and c.checkpoint_id in by_id
         )
         if not proofs:
-            if grams_per_second is None:
+            if flow_basis is None:
                 return None, None
-            return ReferenceAnswer("asked", None, None, grams_per_second), None
+            return ReferenceAnswer(flow_basis, None, None, grams_per_second, flow_basis), None
         basis, checkpoint_id = "settled_checkpoint", proofs[0]
     row = by_id.get(checkpoint_id)
     logs = () if row is None else row.log_d50_ratio
@@ -91,5 +99,6 @@ def choose_reference(
         checkpoint_id,
         significant(mean),
         grams_per_second,
+        flow_basis,
     )
     return made, row if logs else None

@@ -42,6 +42,7 @@ def report_calibration(
     retained_grams: float | None,
     shown_grinder_ids: Collection[str],
     flow: FlowSlope | None = None,
+    steadied_grams_per_second: float | None = None,
     reference_d50_micrometres: float | None = None,
     reference_checkpoint_id: str | None = None,
     reference_grams_per_second: float | None = None,
@@ -66,6 +67,8 @@ def report_calibration(
         Checkpoints made in other grinders count but are not listed.
     flow : FlowSlope or None
         What the stream of runs tells of the flow.
+    steadied_grams_per_second : float or None
+        The flow it steadied at, brought back unless another one is asked for.
     reference_d50_micrometres : float or None
         The D50 to bring back.
     reference_checkpoint_id : str or None
@@ -119,36 +122,34 @@ def report_calibration(
     reference, reference_step = choose_reference(
         facts, as_of, steps, d50_micrometres=reference_d50_micrometres,
         checkpoint_id=reference_checkpoint_id, grams_per_second=reference_grams_per_second,
+        steadied_grams_per_second=steadied_grams_per_second,
     )  # fmt: skip
     # what needs the dial's effect waits until it can be told from the age's
     is_told = verdict in ("calibrated", "slope_unclear") and found.d50 is not None
     d50_micrometres = _level(found, at_grams)
     if reference is not None and reference.d50_micrometres is not None:
         d50_micrometres = reference.d50_micrometres
-    redials: list[RedialAnswer] = []
-    shift = _no_shift(verdict)
+    redials, shift = list[RedialAnswer](), _no_shift(verdict)
     if is_told and found.d50 is not None and latest is not None:
-        made = _redial_d50(
+        redials.append(_redial_d50(
             found, latest, at_grams, reference, reference_step, grind, is_higher_coarser,
             retained_grams,
-        )  # fmt: skip
-        redials.append(made)
+        ))  # fmt: skip
         shift = shift_by_break_in(
             found.d50, found.fines, to_grams=at_grams, step_setting=step or 1.0,
             is_higher_coarser=is_higher_coarser,
         )  # fmt: skip
-    if flow is not None and flow.setting is not None and reference_grams_per_second is not None:
-        turn = flow_shift_setting(flow, reference_grams_per_second)
+    wanted = None if reference is None else reference.grams_per_second
+    if flow is not None and flow.setting is not None and wanted is not None:
+        turn = flow_shift_setting(flow, wanted)
         if turn is not None:
-            redials.append(
-                redial(
-                    "flow", flow.setting, turn, grind, is_higher_coarser=is_higher_coarser,
-                    retained_grams=retained_grams,
-                )
-            )  # fmt: skip
+            redials.append(redial(
+                "flow", flow.setting, turn, grind, is_higher_coarser=is_higher_coarser,
+                retained_grams=retained_grams,
+            ))  # fmt: skip
     rough = found.log_d50_per_setting.best if is_told else None
     slope = found.log_d50_per_setting if is_told else UNKNOWN
-    usual = latest.setting if latest is not None else None
+    usual = None if latest is None else latest.setting
     return CalibrationAnswer(
         grinder_id=grinder_id,
         burr_set_id=None if facts.burr_set is None else facts.burr_set.burr_set_id,
@@ -168,8 +169,7 @@ def report_calibration(
             fines_fraction_per_step=scaled(found.fines_per_setting, of_step),
         ),
         flow=flow_answer(
-            flow, step_setting=step or 1.0, sign_ratio=sign,
-            reference_grams_per_second=reference_grams_per_second,
+            flow, step_setting=step or 1.0, sign_ratio=sign, reference_grams_per_second=wanted
         ),
         reference=reference,
         redials=tuple(redials),

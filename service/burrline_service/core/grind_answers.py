@@ -7,12 +7,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from .entered import Checkpoint
 from .replicates import Difference
 from .settling_curve import CurvePoint
 from .settling_measures import Limits
 from .stages import StageChange
+
+if TYPE_CHECKING:
+    from .stream_answers import StreamAnswer
 
 UNKNOWN = Limits(None, None, None)
 
@@ -139,3 +143,4 @@ class BreakInAnswer:
     curve: CurveAnswer
     cautions: tuple[Said, ...]
     changes: tuple[StageChange, ...]
+    stream: StreamAnswer | None = None

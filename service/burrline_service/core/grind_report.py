@@ -29,6 +29,7 @@ from .settling_measures import Limits, ResponseFit, significant
 from .settling_series import Series, within_variance
 from .stage_facts import GrindFacts
 from .stages import Standing, stage_at, stage_changes
+from .stream_answers import StreamAnswer
 
 LARGEST_UNWEIGHED_FRACTION = 0.05
 """Beyond this share of grams nobody weighed a caution is said (our choice, no source)."""
@@ -43,6 +44,7 @@ def report_break_in(
     *,
     grinder_id: str,
     shown_grinder_ids: Collection[str],
+    stream: StreamAnswer | None = None,
 ) -> BreakInAnswer:
     """Tell all there is to tell of a burr set's break-in at an instant.
 
@@ -58,6 +60,8 @@ def report_break_in(
         The grinder.
     shown_grinder_ids : collection of str
         Checkpoints made in other grinders count but are not listed.
+    stream : StreamAnswer or None
+        What ordinary runs tell of the flow; when it steadied stands in the facts.
 
     Returns
     -------
@@ -115,6 +119,7 @@ def report_break_in(
         curve=CurveAnswer(curves.get("d50", ()), curves.get("fines", ())),
         cautions=_cautions(facts, standing),
         changes=stage_changes(facts, as_of),
+        stream=stream,
     )
 
 

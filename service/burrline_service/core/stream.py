@@ -13,15 +13,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from .settling_limits import union_limits
-from .settling_measures import Limits, significant
-from .settling_profile import Floats
-from .stream_bounds import bound_remaining_ratio, misfit_limit_ratio, read_value
+from .settling_measures import significant
+from .stream_bounds import bound_remaining_ratio
 from .stream_doses import merge_doses
 from .stream_doubts import level_cautions, unrecorded_reason
 from .stream_fit import StreamFit, fit_stream
-from .stream_moments import TAU_GRAMS, Moments, steps_of, sum_moments
-from .stream_sentences import SMALLEST_CHANGE_RATIO, UNKNOWN, Decision, Stream
+from .stream_found import find_numbers, slope_at_best
+from .stream_moments import Moments, sum_moments
+from .stream_sentences import SMALLEST_CHANGE_RATIO, Decision, Stream
 from .stream_sessions import BIN_MG, SessionCell, Sessions
 from .stream_variance import NEAR_FRACTION
 
@@ -108,16 +107,18 @@ def assess_stream(
     last = len(moments.sessions) - 1
     refusal, fit = looks.at_close(last)
     grinds_count = sum(cell.grinds_count for cell in cells)
-    found = _Found(moments, fit, latest, (ends_mg[last] - origin_mg) / 1000)
-    decision, verdict = found.decided(change_ratio, in_row)
+    found = find_numbers(
+        moments, fit, latest, at_grams=(ends_mg[last] - origin_mg) / 1000,
+        setting=reference_milli / 1000,
+    )  # fmt: skip
+    least, most = found[:2]
+    decision, verdict = _decided(least, most, change_ratio, in_row)
     if steadied is not None:
         decision, verdict = "steadied", "flow_steadied"
     elif refusal:
         decision, verdict = "not_enough_data", refusal
         if refusal in ("too_few_sessions", "too_little_span"):
             verdict = unrecorded_reason(sessions, grinds_count) or refusal
-    slope, slope_sd = found.setting_slope()
-    least, most = found.to_come
     cautions = level_cautions(cells, is_cut=len(within) < len(closed))
     if steadied is not None and least is not None and least > change_ratio:
         cautions = ("moves_again", *cautions)
@@ -135,14 +136,9 @@ def assess_stream(
         closes_in_row_count=in_row,
         levels_count=len(moments.names) - 1,
         reference_setting=reference_milli / 1000,
-        flow_grams_per_second=found.flow_limits(is_now=True),
-        settled_grams_per_second=found.flow_limits(is_now=False),
-        tau_grams=found.tau_limits(),
-        least_to_come_ratio=least,
-        most_to_come_ratio=most,
         smallest_change_ratio=change_ratio,
-        setting_slope_ratio=slope,
-        setting_slope_sd_ratio=slope_sd,
+        **found._asdict(),
+        reference_seating=latest.seating,
         session_sd_ratio=None if fit is None else significant(fit.session_sd_ratio),
         grind_sd_ratio=None if fit is None else significant(fit.grind_sd_ratio),
         left_out=left_out,
@@ -187,7 +183,7 @@ class _Looks:
         setting = len(self.moments.names) - 1
         if setting in fit.kept:
             reach = float(self.moments.high_setting[place] - self.moments.low_setting[place])
-            if _slope(self.moments, fit)[1] * reach > self.change_ratio:
+            if slope_at_best(self.moments, fit)[1] * reach > self.change_ratio:
                 return "setting_confounded", fit
         return "", fit
 
@@ -213,67 +209,14 @@ class _Looks:
         return None, in_row
 
 
-class _Found:
-    """The numbers of the last close; without a fit they are unknown."""
-
-    def __init__(
-        self, moments: Moments, fit: StreamFit | None, latest: SessionCell, at_grams: float
-    ) -> None:
-        self.moments, self.fit, self.latest, self.at_grams = moments, fit, latest, at_grams
-        self.to_come: tuple[float | None, float | None] = (None, None)
-        if fit is not None:
-            least, most = bound_remaining_ratio(fit, at_grams)
-            self.to_come = (significant(least), significant(most) if math.isfinite(most) else None)
-
-    def decided(self, change_ratio: float, in_row: int) -> tuple[Decision, str]:
-        least, most = self.to_come
-        if least is not None and least > change_ratio:
-            return "changing", "not_steady"
-        if most is not None and most < change_ratio and in_row:
-            return "undecided", "steady_so_far"
-        return "undecided", "undecided"
-
-    def setting_slope(self) -> tuple[float | None, float | None]:
-        if self.fit is None or len(self.moments.names) - 1 not in self.fit.kept:
-            return None, None
-        slope, sd = _slope(self.moments, self.fit)
-        return significant(slope), significant(sd)
-
-    def flow_limits(self, *, is_now: bool) -> Limits:
-        """Grams per second at the reference setting, where the grinder last stood."""
-        if self.fit is None:
-            return UNKNOWN
-        wanted = {"level", *steps_of(self.latest)}
-        columns = np.array([1.0 if name in wanted else 0.0 for name in self.moments.names])
-        decay: Floats | float = np.exp(-self.at_grams / TAU_GRAMS) if is_now else 0.0
-        value, sd = read_value(self.fit, columns, decay)
-        low, high = union_limits(value, sd, self.fit.misfit_ratio, misfit_limit_ratio(self.fit))
-        best = float(value[self.fit.misfit_ratio.argmin()])
-        # beyond a factor of a thousand nothing is known
-        found = [self.moments.origin_ratio + at for at in (low, best, high)]
-        return Limits(*(significant(math.exp(at)) if abs(at) < 7 else None for at in found))
-
-    def tau_limits(self) -> Limits:
-        """Open where the grid ends within what is believed."""
-        if self.fit is None:
-            return UNKNOWN
-        inside = np.flatnonzero(self.fit.misfit_ratio <= misfit_limit_ratio(self.fit))
-        first, last = int(inside[0]), int(inside[-1])
-        is_flat = first == 0 and last == len(TAU_GRAMS) - 1
-        return Limits(
-            significant(float(TAU_GRAMS[first])) if first else None,
-            None if is_flat else significant(float(TAU_GRAMS[self.fit.misfit_ratio.argmin()])),
-            significant(float(TAU_GRAMS[last])) if last < len(TAU_GRAMS) - 1 else None,
-        )
-
-
-def _slope(moments: Moments, fit: StreamFit) -> tuple[float, float]:
-    """Effect of one setting on the logarithm of the flow at the best tau, and its error."""
-    columns = np.zeros(len(moments.names))
-    columns[-1] = 1.0
-    value, sd = read_value(fit, columns, 0.0)
-    best = int(fit.misfit_ratio.argmin())
-    return float(value[best]), float(sd[best])
+def _decided(
+    least: float | None, most: float | None, change_ratio: float, in_row: int
+) -> tuple[Decision, str]:
+    if least is not None and least > change_ratio:
+        return "changing", "not_steady"
+    if most is not None and most < change_ratio and in_row:
+        return "undecided", "steady_so_far"
+    return "undecided", "undecided"
 
 
 def _latest(cells: Sequence[SessionCell]) -> tuple[int, SessionCell]:

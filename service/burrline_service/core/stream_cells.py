@@ -10,8 +10,10 @@ burrs, a day or what a period says: all that is looked up when cells are read
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, fields, replace
+from operator import attrgetter
+from typing import Any
 
 MICRO = 1_000_000
 """Logarithms are kept in millionths: far below what a run scatters by (5 % and more)."""
@@ -49,6 +51,11 @@ class StreamCell:
     sum_micro: int
     sum_squares_micro: int
     grams_mg: int
+
+
+CellRow = tuple[Any, ...]
+"""The members of a cell, in their order."""
+row_of: Callable[[StreamCell], CellRow] = attrgetter(*(one.name for one in fields(StreamCell)))
 
 
 def merge_cells(cells: Iterable[StreamCell]) -> tuple[StreamCell, ...]:

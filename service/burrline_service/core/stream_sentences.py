@@ -17,14 +17,33 @@ Decision = Literal["steadied", "changing", "undecided", "not_enough_data"]
 
 
 @dataclass(frozen=True)
+class FlowSlope:
+    """What a stream of runs tells of flow and setting: natural logarithms of grams per second.
+
+    ``best_ratio`` and ``sd_ratio`` are the change per unit of the dial and its standard deviation.
+    ``log_flow_ratio`` is the flow now at ``setting``, None while it is not known.
+    """
+
+    best_ratio: float
+    sd_ratio: float
+    freedom_count: int
+    setting: float | None = None
+    log_flow_ratio: float | None = None
+    log_flow_sd_ratio: float = 0.0
+    covariance_ratio: float = 0.0
+
+
+@dataclass(frozen=True)
 class Stream:
     """What ordinary runs tell of a burr set, by the end of its last closed day.
 
     Days are numbered like ``date.toordinal``. The call is ``steadied_session``, the day whose close
     was the third in a row; it stands whatever the last day alone would say. Ratios are of the
     logarithm of the flow: 0.03 is 3 %. Limits are two-sided 95 %; ``least_to_come_ratio`` and
-    ``most_to_come_ratio`` one-sided 97.5 %, for tau up to 30 kg. ``reference_setting`` counts from
-    where the burrs touch, if that is known.
+    ``most_to_come_ratio`` one-sided 97.5 %, for tau up to 30 kg. ``reference_setting``, and
+    the setting of ``setting_slope``, count from where the burrs touch, if that is known;
+    ``reference_seating`` counts how often they had been out by then. ``setting_slope_sd_ratio`` is
+    at the best tau, what ``setting_slope`` has holds for any tau that is believed.
     """
 
     decision: Decision
@@ -48,6 +67,8 @@ class Stream:
     smallest_change_ratio: float = SMALLEST_CHANGE_RATIO
     setting_slope_ratio: float | None = None
     setting_slope_sd_ratio: float | None = None
+    setting_slope: FlowSlope | None = None
+    reference_seating: int | None = None
     session_sd_ratio: float | None = None
     grind_sd_ratio: float | None = None
     left_out: tuple[tuple[str, int], ...] = ()
@@ -188,6 +209,72 @@ def stream_sentence(stream: Stream) -> str:
         "too_many_changes": (
             "Lots, doses, devices or seatings changed so often that too little is left to tell a "
             "change of the burrs from them."
+        ),
+    }[stream.verdict]
+
+
+def next_sentence(stream: Stream) -> str:
+    """Say what to do next, for a person.
+
+    ``verdict -> a sentence``
+
+    Parameters
+    ----------
+    stream : Stream
+        What was found.
+
+    Returns
+    -------
+    str
+        A sentence or two.
+
+    Raises
+    ------
+    KeyError
+        A verdict that does not exist.
+
+    Valid
+    -----
+    For people only: scripts read the verdict.
+
+    Source
+    ------
+    Made here.
+
+    Examples
+    --------
+    >>> next_sentence(Stream("undecided", "steady_so_far"))
+    'Go on as usual, and record the setting whenever it is moved.'
+    """
+    if "moves_again" in stream.cautions:
+        return "Check seating and setting, then measure the grind with a checkpoint."
+    measure = "Measure the grind with a checkpoint: three doses, ground cool, at one setting."
+    usual = "Go on as usual, and record the setting whenever it is moved."
+    record = "Record feed and setting with the runs, or tell them once for a period."
+    return {
+        "flow_steadied": measure,
+        "not_steady": usual,
+        "undecided": f"{usual} A checkpoint tells more.",
+        "steady_so_far": usual,
+        "setting_confounded": (
+            "Grind a few doses each at three neighbouring settings on one day, with a purge in "
+            "between, and record the setting."
+        ),
+        "setting_unrecorded": record,
+        "feed_unrecorded": record,
+        "no_evidence": (
+            "Send what each dose weighs and how long it took; record feed and setting with the "
+            "runs, or tell them once for a period."
+        ),
+        "too_few_sessions": usual,
+        "too_little_span": usual,
+        "too_few_repeats": (
+            "Keep doses, and the setting within a day, alike for a while: repeated doses tell how "
+            "far one scatters."
+        ),
+        "too_many_changes": (
+            "Keep lot, dose and device the same for a week or two, or measure the grind with "
+            "checkpoints."
         ),
     }[stream.verdict]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Select, insert, select, update
 from ..core import nameplate
 from ..core.records import Site
 from . import accounts, facts
+from .facts import Dated
 from .tables import grinder_fact, site, site_fact
 from .types import EPOCH
 
@@ -77,26 +78,39 @@ def listed(
 
 
 def zones_of(
-    connection: Connection, account_no: int, grinder_no: int, *, until: datetime
-) -> list[tuple[datetime, str]]:
-    """The time zone where a grinder stood at first, and after each change up to an instant."""
+    connection: Connection, account_no: int, grinder_nos: Collection[int], *, until: datetime
+) -> dict[int, tuple[list[tuple[datetime, str]], bool]]:
+    """The time zone where each grinder stood at first, and after each change up to an instant.
+
+    Beside it, whether it stood at one site only.
+    """
     fact, until = grinder_fact.c, max(until, EPOCH)
-    moves = connection.execute(
-        select(fact.effective_at, fact.site_no)
+    moves: dict[int, list[tuple[datetime, int]]] = {number: [] for number in grinder_nos}
+    for number, moved_at, site_no in connection.execute(
+        select(fact.grinder_no, fact.effective_at, fact.site_no)
         .where(
             fact.account_no == account_no,
-            fact.grinder_no == grinder_no,
+            fact.grinder_no.in_(sorted(grinder_nos)),
             fact.site_no.is_not(None),
             fact.effective_at <= until,
         )
-        .order_by(fact.effective_at)
-    ).all()
-    (described,) = facts.patches_of(
-        connection, account_no, {site_fact: {move.site_no for move in moves}}, as_of=until
-    )
+        .order_by(fact.grinder_no, fact.effective_at)
+    ):
+        moves[number].append((moved_at, site_no))
+    site_nos = {site_no for moved in moves.values() for _, site_no in moved}
+    (described,) = facts.patches_of(connection, account_no, {site_fact: site_nos}, as_of=until)
+    return {
+        number: (_zones_among(moved, described), len({site_no for _, site_no in moved}) == 1)
+        for number, moved in moves.items()
+    }
+
+
+def _zones_among(
+    moves: Sequence[tuple[datetime, int]], described: Mapping[int, Dated]
+) -> list[tuple[datetime, str]]:
     zones: list[tuple[datetime, str]] = []
     for place, (moved_at, site_no) in enumerate(moves):
-        left_at = moves[place + 1].effective_at if place + 1 < len(moves) else None
+        left_at = moves[place + 1][0] if place + 1 < len(moves) else None
         for at, state in facts.states(described[site_no], since=moved_at):
             is_here = left_at is None or at < left_at
             if is_here and (not zones or zones[-1][1] != state["time_zone"]):

@@ -42,3 +42,17 @@ stream_fold = of_account(
     key=("grinder_no",),
     is_hot=True,
 )
+
+# A memo of the flow's verdict: when it had steadied by the last closed day, null = not yet. It
+# holds for what ``basis`` sums up, while nothing before ``open_hour`` changed after ``revision``.
+stream_told = of_account(
+    "stream_told",
+    column("grinder_no", Integer),
+    column("open_hour", Integer),
+    column("basis", Text),
+    column("revision", BigInteger),
+    column("made_ms", BigInteger),
+    column("steadied_ms", BigInteger, nullable=True),
+    key=("grinder_no",),
+    is_hot=True,
+)

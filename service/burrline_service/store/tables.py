@@ -254,7 +254,12 @@ reply = of_account(
     constraints=(Index(None, "created_at"),),
 )
 
-MEMO_TABLES = (motor_tables.motor_fit, stream_tables.stream_cell, stream_tables.stream_fold)
+MEMO_TABLES = (
+    motor_tables.motor_fit,
+    stream_tables.stream_cell,
+    stream_tables.stream_fold,
+    stream_tables.stream_told,
+)
 FACT_TABLES = (fact_tables.entry, fact_tables.reading, fact_tables.watched)
 ALERT_TABLES = (
     alert_tables.alert,

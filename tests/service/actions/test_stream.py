@@ -11,7 +11,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import event
 
@@ -20,12 +20,14 @@ from burrline_service.actions.counting import count
 from burrline_service.actions.stream import StreamEvidence
 from burrline_service.core.records import Caller
 from burrline_service.core.stream_eligible import fold_runs
-from burrline_service.core.stream_sessions import HourPlace, read_sessions, told_by_periods
+from burrline_service.core.stream_periods import told_by_periods
+from burrline_service.core.stream_sessions import HourPlace, read_sessions
 from burrline_service.store import driver, grinders, stream_cells, stream_runs
 from burrline_service.store.database import Connection, Database
 from burrline_service.store.stream_cells import Folded
 from burrline_service.store.tables import HOUR_MS
 from burrline_service.store.types import to_milliseconds
+from histories import histories
 from small_chain import (
     DAY,
     HOUR,
@@ -276,11 +278,7 @@ def test_days_go_by_the_clock_where_the_grinder_stood(database: Database) -> Non
 FACTS = ("runs", "runs", "runs", "plug", "period", "care", "tally", "correct", "void", "cancel")
 
 
-@settings(
-    max_examples=10,
-    deadline=None,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)
+@histories(3)
 @given(facts=st.lists(st.sampled_from(FACTS), min_size=4, max_size=10), seed=st.integers(0, 10**6))
 def test_an_instant_knows_only_what_lies_before_it(
     database: Database, facts: list[str], seed: int

@@ -11,7 +11,8 @@ from burrline_service.core.periods import Period
 from burrline_service.core.records import FEEDS, PURPOSES
 from burrline_service.core.stream_cells import UNSTATED, StreamCell
 from burrline_service.core.stream_eligible import HOUR_MS, REASONS
-from burrline_service.core.stream_sessions import HourPlace, Told, read_sessions, told_by_periods
+from burrline_service.core.stream_periods import Told, told_by_periods
+from burrline_service.core.stream_sessions import HourPlace, read_sessions
 
 CELL = StreamCell(
     hour=7, left_out=0, setting_milli=4_800, dose_class=2, rpm=None, source_no=None,

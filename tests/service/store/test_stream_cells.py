@@ -8,7 +8,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import func, select
 
@@ -21,6 +21,7 @@ from burrline_service.store.database import Connection, Database, open_database
 from burrline_service.store.stream_cells import Folded
 from burrline_service.store.stream_tables import stream_cell, stream_fold
 from burrline_service.store.tables import grinder, run, run_more
+from histories import histories
 from small_chain import DAY, HOUR, MINUTE, NOW, SECOND, a_run, new_chain, send
 
 AT = NOW - 20 * DAY
@@ -261,11 +262,7 @@ def test_cells_belong_to_their_account(database: Database) -> None:
 STEPS = ("send", "send", "send", "void", "correct", "fold", "some", "archive", "plug")
 
 
-@settings(
-    max_examples=12,
-    deadline=None,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)
+@histories(3)
 @given(steps=st.lists(st.sampled_from(STEPS), min_size=3, max_size=9), seed=st.integers(0, 10**6))
 def test_cells_are_those_of_a_recount_after_any_history(
     database: Database, steps: list[str], seed: int

@@ -54,8 +54,19 @@ def upgrade() -> None:
         sa.Column("write_count", sa.BigInteger(), nullable=False),
         sa.PrimaryKeyConstraint("account_no", "grinder_no", name=op.f("pk_stream_fold")),
     )
+    op.create_table(
+        "stream_told",
+        sa.Column("account_no", sa.Integer(), nullable=False),
+        sa.Column("grinder_no", sa.Integer(), nullable=False),
+        sa.Column("open_hour", sa.Integer(), nullable=False),
+        sa.Column("basis", sa.Text(), nullable=False),
+        sa.Column("revision", sa.BigInteger(), nullable=False),
+        sa.Column("made_ms", sa.BigInteger(), nullable=False),
+        sa.Column("steadied_ms", sa.BigInteger(), nullable=True),
+        sa.PrimaryKeyConstraint("account_no", "grinder_no", name=op.f("pk_stream_told")),
+    )
     if op.get_bind().dialect.name == "postgresql":
-        for table in ("stream_cell", "stream_fold"):
+        for table in ("stream_cell", "stream_fold", "stream_told"):
             op.execute(f"ALTER TABLE {table} ENABLE ROW LEVEL SECURITY")
             op.execute(f"ALTER TABLE {table} FORCE ROW LEVEL SECURITY")
             op.execute(
