@@ -8,6 +8,8 @@ from burrline._pieces import Piece
 
 LEAST_FLOW, MOST_FLOW = 0.22, 13.0  # g/s
 JOIN_SECONDS = 2.0
+HIDDEN_SECONDS = 1.5
+"""The longest pause that may hide in the lines beside it."""
 BRIDGE_SECONDS = 15.0
 """Longer than this no hand is taken to have pressed while it ground on."""
 
@@ -50,8 +52,13 @@ def _is_one_run(pieces: Sequence[Piece], chain: Sequence[int], place: int) -> bo
 
 
 def _is_small(net: float, gap: float, usual: float) -> bool:
-    """Whether the weight between two pieces changed no more than grounds can."""
-    return -0.5 - 0.4 * usual <= net <= 1.5 * usual * gap + 1.0 + 0.4 * usual
+    """Whether the weight between two pieces changed no more than grounds can.
+
+    A pause that has no piece of its own lies in the lines beside it, and the one goes on below
+    where the other ends: by what would have come in that pause.
+    """
+    hidden = min(HIDDEN_SECONDS, max(0.4, JOIN_SECONDS - gap))
+    return -0.5 - hidden * usual <= net <= 1.5 * usual * gap + 1.0 + 0.4 * usual
 
 
 def between(last: Piece, piece: Piece, usual: float) -> float:

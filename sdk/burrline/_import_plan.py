@@ -85,6 +85,11 @@ def owners(
             continue
         name = plain(called)
         matching = {mapped[name]} if name in mapped else named.get(name, set())
+        if name not in mapped and alone is not None and matching - {alone}:
+            raise UnknownGrinder(
+                f"line {entry.lines[0]}: {called!r} is another grinder than {alone}: leave out "
+                f"--grinder {alone}, or say --grinder '{called}=ID'"
+            )
         if len(matching) != 1:
             what = "more than one grinder is" if matching else "no grinder is"
             raise UnknownGrinder(

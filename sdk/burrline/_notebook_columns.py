@@ -79,7 +79,7 @@ def layout_of(
 ) -> Layout:
     """Tell the columns apart by their headings and by what stands in them."""
     first = next(place for place, row in enumerate(rows) if _is_entry(row, is_lenient))
-    while first and _is_dated(rows[first - 1], is_lenient):  # a line whose amount is faulty
+    while first and _is_faulty_entry(rows[first - 1], is_lenient):
         first -= 1
     body = rows[first:]
     width = max(len(row.cells) for row in rows)
@@ -148,9 +148,13 @@ def _is_entry(row: Row, is_lenient: bool) -> bool:
     ) and bool(days)
 
 
-def _is_dated(row: Row, is_lenient: bool) -> bool:
+def _is_faulty_entry(row: Row, is_lenient: bool) -> bool:
+    """Whether a row is an entry but for its amount, or but for its date: no headings."""
     dated = [one for one in row.filled if days_in(one, is_lenient=is_lenient)]
-    return bool(dated) and len(row.filled) > len(dated)
+    if dated and len(row.filled) > len(dated):
+        return True
+    others = [one for one in row.filled if amount_in(one) is None]
+    return len(others) < len(row.filled) and any(re.search(r"\d\D+\d", one) for one in others)
 
 
 def _headings(

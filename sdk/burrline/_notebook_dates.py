@@ -59,6 +59,7 @@ _DOTS = re.compile(r"(\d{1,2})\. ?(\d{1,2})\.(?: ?(\d{4}|\d\d))?")
 _BARE_DOTS = re.compile(r"(\d{1,2})\.(\d{1,2})")
 _PAIR = re.compile(r"(\d{1,2})/(\d{1,2})(?:/(\d{4}|\d\d))?|(\d{1,2})-(\d{1,2})-(\d{4})")
 _WEEK = re.compile(rf"(?:(\d{{4}})[ /-]*)?{_WEEK_WORDS}\.? ?(\d{{1,2}})(?:[ /,-]+(\d{{4}}))?")
+_FROM = re.compile(r"^(?:from|von|vom|du|del|dal|van) (?=.*\d.*\d)")
 _BETWEEN = re.compile(r" ?(?:\.\.\.?| to | until | till | bis | au | al | tot | - |-|/) ?")
 _DAY_ALONE = re.compile(r"(\d{1,2})\.?")
 _DAYS_OF_MONTH = re.compile(r"(?<![\d/.])(\d{1,2})\.? ?(?:-|bis| to ) ?(\d{1,2})(?![\d/])")
@@ -127,7 +128,7 @@ def days_in(text: str, *, is_lenient: bool = False) -> Days | None:
     """
     if len(text) > LONGEST_CHARACTERS or not (is_lenient or any(one.isdigit() for one in text)):
         return None
-    said = _without_weekday(plain(text))
+    said = _without_weekday(_FROM.sub("", plain(text)))
     said = _TIME.sub("", said)
     alone = _one(said, is_lenient)
     if alone is not None:

@@ -125,7 +125,12 @@ def complain(line: str) -> None:
     sys.stderr.write(printable(line) + "\n")
 
 
+HAS_SAID_JSON: ContextVar[bool] = ContextVar("HAS_SAID_JSON", default=False)
+"""Whether an answer went out as JSON: what fails after it is told on standard error alone."""
+
+
 def say_json(value: Any) -> None:
+    HAS_SAID_JSON.set(True)
     sys.stdout.write(json.dumps(value, indent=2) + "\n")
 
 

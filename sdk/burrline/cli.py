@@ -43,6 +43,7 @@ from burrline._terminal import (
     EX_OK,
     EX_UNAVAILABLE,
     EX_USAGE,
+    HAS_SAID_JSON,
     IS_QUIET,
     Parser,
     Stop,
@@ -62,6 +63,7 @@ def main(
 ) -> int:
     """Run one command; gives its exit code."""
     given = list(sys.argv[1:] if arguments is None else arguments)
+    HAS_SAID_JSON.set(False)
     is_check = next((one for one in given if not one.startswith("-")), "") == "check"
     try:
         return _run(given, make_client)
@@ -75,9 +77,16 @@ def main(
         return EX_OK
     except KeyboardInterrupt:
         return 130  # 128 and the signal's number, as shells say it
+    has_json = "--json" in given and not HAS_SAID_JSON.get()
     if is_check:
-        say(f"UNKNOWN - {line}")
+        line = f"UNKNOWN - {line}"
+        if has_json:
+            say_json({"code": _check.UNKNOWN, "line": line, "status": None})
+        else:
+            say(line)
         return _check.UNKNOWN
+    if has_json:
+        say_json({"error": {"code": code, "line": line}})
     complain(line)
     return code
 

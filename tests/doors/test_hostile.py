@@ -193,6 +193,14 @@ FIELDS = [
         "add_correction": ("grams_offset", "grams_factor", "clock_offset_seconds"),
         "record_care": ("zero_setting",),
         "rotate_webhook_secret": ("overlap_seconds",),
+        "set_alert_settings": (
+            "clock_suspect.run_count", "duty_exceeded.minimum_seconds",
+            "duty_exceeded.release_fraction", "flow_low.drop_fraction", "flow_low.minimum_seconds",
+            "flow_low.release_fraction", "flow_low.run_count", "long_run.longest_run_seconds",
+            "long_run.minimum_seconds", "motor_heating.minimum_seconds",
+            "motor_overheat.minimum_seconds", "motor_overheat.release_kelvin",
+            "silent.open_seconds",
+        ),
         "add_checkpoint": (
             "setting", "rpm", "burr_grams", "fines_cut_micrometres", "replicates.dose_grams",
         ),

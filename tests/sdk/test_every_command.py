@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import subprocess
@@ -145,6 +146,9 @@ def test_wrong_usage_no_key_no_service_and_wrong_settings_are_told_by_sysexits(
             wire.add(method, re.compile(".*"), status=401, json={"title": "No"})
         code, out, _ = run(name, "--quiet")
         assert (code, out) == ((3, "UNKNOWN - 401 No\n") if unknown else (77, ""))
+        code, out, _ = run(name, "--json")
+        told = {"code": code, "line": "UNKNOWN - 401 No" if unknown else "401 No"}
+        assert json.loads(out) == ({**told, "status": None} if unknown else {"error": told})
 
 
 def test_the_table_of_exit_codes_is_the_one_that_is_used() -> None:

@@ -414,3 +414,12 @@ def test_every_name_of_a_month_is_read_with_its_weekday_too() -> None:
             found = days_in(text)
             assert found is not None
             assert (found.first.month, found.first.day, found.first.year) == (number, 3, 2026)
+
+
+def test_a_first_line_that_is_none_is_told_and_no_heading() -> None:
+    for text in ("from 2026-02-01 to 2026-02-07", "am 1.2.26 ff"):
+        content = f"date,kg\n{text},30\n2026-02-10,5\n".encode()
+        notebook = read_notebook(content, Settings(), today=TODAY, known_names=())
+        kilograms = sum(one.grams for one in notebook.entries) / 1000
+        faults = [one.line for one in notebook.left_out if one.is_fault]
+        assert (kilograms, faults) == ((35, []) if text.startswith("from") else (5, [2]))

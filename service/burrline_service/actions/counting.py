@@ -57,6 +57,11 @@ class Counter:
             for row in entered
             if row.kind == entries.TALLY
         ]
+        self._tallies = sorted(self.tallies, key=lambda one: one[0].from_ms)
+        self._tallied_from_ms = [tally.from_ms for tally, _, _ in self._tallies]
+        self._longest_ms = max(
+            (tally.to_ms - tally.from_ms for tally, _, _ in self._tallies), default=0
+        )
         self.motor_began_ms = max(
             (
                 row.from_ms
@@ -108,8 +113,9 @@ class Counter:
                 total[purpose] = total[purpose].plus(share)
                 unstated = unstated.plus(share, -1)
             total[SERVICE] = total[SERVICE].plus(unstated)
-        for tally, purpose, basis in self.tallies:
-            grams_mg = share_mg(tally, low_ms, max(low_ms, min(high_ms, self.at_ms)))
+        until_ms = max(low_ms, min(high_ms, self.at_ms))
+        for tally, purpose, basis in self._tallies_over(low_ms, until_ms):
+            grams_mg = share_mg(tally, low_ms, until_ms)
             is_estimated = basis == ESTIMATED
             total[purpose] = total[purpose].plus(
                 Sums(
@@ -122,6 +128,11 @@ class Counter:
     def coffee(self, low_ms: int, high_ms: int) -> Sums:
         """Sums of everything but cleaning."""
         return total_of(self.between(low_ms, high_ms), only_coffee=True)
+
+    def _tallies_over(self, low_ms: int, until_ms: int) -> list[tuple[Tally, int, int]]:
+        """Those that may have a share of a stretch of time: years of days ask for few."""
+        first = bisect_right(self._tallied_from_ms, low_ms - self._longest_ms)
+        return self._tallies[first : bisect_left(self._tallied_from_ms, until_ms)]
 
     def _told(self, low_ms: int, high_ms: int) -> list[tuple[int, int, str]]:
         """Where periods tell the purpose of runs that state none."""
