@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import secrets
+import threading
 import tomllib
 import unittest
 from collections.abc import Iterator
@@ -29,6 +30,7 @@ from schemathesis.python._constants.orchestrator import make_constants_value_sou
 
 import databases
 from burrline_service.actions import access, admin, burrs, entries, ingest, places, readings
+from burrline_service.api import alerts as api_alerts
 from burrline_service.api import make_operations
 from burrline_service.api.document import make_document
 from burrline_service.api.operation import PATH_IDS
@@ -142,7 +144,9 @@ def service(session_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> I
     read = read_settings({"BURRLINE_DATA_DIR": str(folder), "BURRLINE_DATABASE_URL": made.url})
     LATE_APP.app = make_app(read, database, clock=lambda: NOW)
     LATE_APP.app.extensions[SENDER_KEY] = Nobody()
-    yield
+    with pytest.MonkeyPatch.context() as patch:  # no long poll waits: all that may wait already do
+        patch.setattr(api_alerts, "_waiting", threading.Semaphore(0))
+        yield
     LATE_APP.app = None
     database.close()
 
