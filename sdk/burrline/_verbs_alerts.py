@@ -203,7 +203,10 @@ def _show(event: Event, options: argparse.Namespace) -> None:
 def event_line(event: Event) -> str:
     data = event.data
     word = event.type.rpartition(".")[2]
-    what = data.get("kind") or f"{data.get('from_stage')} -> {data.get('to_stage')}"
+    stages = [
+        stage for stage in (data.get("from_stage"), data.get("to_stage")) if stage is not None
+    ]
+    what = data.get("kind") or " -> ".join(stages)
     about = " ".join(
         str(one) for one in (data.get("severity"), what, data.get("grinder_id")) if one is not None
     )
