@@ -34,11 +34,12 @@ class Receiver(BaseHTTPRequestHandler):
         if not length.isascii() or not length.isdigit() or int(length) > MOST_BYTES:
             return self.answer(413)
         body = self.rfile.read(int(length))
-        if not SECRET_FILE.exists():  # the webhook is just being made
+        secrets = SECRET_FILE.read_text().split() if SECRET_FILE.exists() else []
+        if not secrets:  # the webhook is just being made
             nonce = webhook.challenge(body)
             return self.answer(503) if nonce is None else self.answer(200, nonce)
         try:
-            event = webhook.verify(SECRET_FILE.read_text().split(), self.headers, body)
+            event = webhook.verify(secrets, self.headers, body)
         except webhook.SignatureError as error:
             self.log_message("refused: %s", error)
             return self.answer(400)

@@ -11,7 +11,7 @@ from ..core.alert_records import WEBHOOK_TEST
 from ..core.errors import NotFound, WebhookDisabled
 from ..core.records import Caller, Page
 from ..core.webhook_records import Delivery
-from ..store import delivery_log, outbox
+from ..store import delivery_log, outbox, webhooks
 from ..store.database import Connection, Database
 from ..store.outbox import Receiver
 from .places import page_of
@@ -19,7 +19,7 @@ from .webhooks import row_of
 
 
 def test_webhook(database: Database, caller: Caller, *, webhook_id: str, now: datetime) -> Delivery:
-    """Put a ping on its way, as any event."""
+    """Put a ping on its way, at once even if the receiver is being left alone."""
     event_id = str(uuid.uuid4())
 
     def work(connection: Connection) -> Delivery:
@@ -27,6 +27,7 @@ def test_webhook(database: Database, caller: Caller, *, webhook_id: str, now: da
         if row.webhook.disabled_at is not None:
             raise WebhookDisabled(webhook_id)
         receiver = Receiver(caller.account_no, row.webhook_no)
+        webhooks.lift_pause(connection, *receiver)
         content = cloud_events.envelope(
             event_id=event_id,
             event_type=WEBHOOK_TEST,
@@ -85,6 +86,7 @@ def redeliver(
             raise NotFound("delivery", event_id)
         if row.webhook.disabled_at is not None:
             raise WebhookDisabled(webhook_id)
+        webhooks.lift_pause(connection, *receiver)
         outbox.restart(connection, receiver, event_id, now=now)
         return _delivery(connection, receiver, event_id)
 

@@ -106,7 +106,7 @@ def record(
     def work(connection: Connection) -> None:
         # The webhook's row first, always: who holds it may move any of its deliveries.
         if verdict == "delivered":
-            webhooks.close_circuit(connection, account_no, webhook_no)
+            webhooks.close_circuit(connection, account_no, webhook_no, now=now)
             claims.log(connection, held, attempt)
             claims.mark_delivered(connection, held, now=now)
             return

@@ -17,7 +17,7 @@ from ..store.database import Database
 from ..store.outbox import Receiver
 from .delivering import Post, deliver_next
 
-THREAD_COUNT = 16
+THREAD_COUNT = 64  # each does little but wait; they are made when they are needed
 MOST_IN_A_ROW = 20
 SLOW = timedelta(seconds=5)  # an answer that takes longer counts as trouble
 
@@ -25,7 +25,7 @@ logger = logging.getLogger("burrline.deliver")
 
 
 class Dispatcher:
-    """Hands what is due to threads: at most two at work for one receiver, one after a failure.
+    """Hands what is due to threads: two at work for a receiver that answers well, else one.
 
     Receivers whose last attempt failed or was slow may together hold half of the threads, so that
     any number of them leaves the other half to those that answer.
@@ -53,6 +53,7 @@ class Dispatcher:
         self._lock = threading.Lock()
         self._at_work: Counter[Receiver] = Counter()
         self._in_trouble: set[Receiver] = set()
+        self._well: set[Receiver] = set()
         self.outcomes: Counter[str] = Counter()
 
     def turn(self, now: datetime) -> int:
@@ -83,7 +84,7 @@ class Dispatcher:
                 in_trouble_count = sum(self._at_work[one] for one in self._in_trouble)
                 if in_trouble_count >= max(1, self._thread_count // 2):
                     return False
-            elif self._at_work[receiver] >= MOST_IN_FLIGHT:
+            elif self._at_work[receiver] >= (MOST_IN_FLIGHT if receiver in self._well else 1):
                 return False
             self._at_work[receiver] += 1
             return True
@@ -115,6 +116,8 @@ class Dispatcher:
             self.outcomes[verdict] += 1
             if verdict == "delivered" and self._clock() - began_at < SLOW:
                 self._in_trouble.discard(receiver)
+                self._well.add(receiver)
             else:
                 self._in_trouble.add(receiver)
+                self._well.discard(receiver)
             return receiver not in self._in_trouble

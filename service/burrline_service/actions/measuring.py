@@ -8,11 +8,18 @@ from datetime import datetime, timedelta
 from .. import __version__
 from ..core.open_metrics import Family, Sample
 from ..core.records import Caller
-from ..store import claims, grinders, measured
+from ..store import claims, early, landmarks, measured, standing
 from ..store.database import Connection, Database
+from ..store.measured import Totals
+from ..store.tables import DAY_MS
+from ..store.types import to_milliseconds
 from . import reach
+from .remembered import Remembered
 
-MOST_GRINDERS = 2000
+PAST: Remembered[dict[int, tuple[int, Totals]]] = Remembered(16)
+"""By account and day: of each grinder its early revision, and its totals before that day."""
+NO_DAY = 1_000_000
+MOST_GRINDERS = 5000
 FRESH = timedelta(minutes=15)  # a temperature that is older tells nothing of now
 SEVERITIES = ("notice", "caution", "alert")
 
@@ -28,22 +35,16 @@ def account_families(database: Database, caller: Caller, *, now: datetime) -> li
     """What is told of the grinders within the caller's reach, and of the account's deliveries."""
 
     def work(connection: Connection) -> list[Family]:
-        rows = grinders.listed(
+        rows = standing.places(
             connection,
             caller.account_no,
             as_of=now,
-            site_id=None,
             limit=MOST_GRINDERS + 1,
-            after=None,
             within=reach.within(caller),
         )
-        shown = rows[:MOST_GRINDERS]
         names = {
-            row.grinder_no: (
-                ("grinder_id", row.grinder.grinder_id),
-                ("site_id", row.grinder.site_id),
-            )
-            for row in shown
+            number: (("grinder_id", grinder_id), ("site_id", site_id))
+            for number, grinder_id, site_id in rows[:MOST_GRINDERS]
         }
         found = _of_grinders(connection, caller.account_no, names, now=now)
         about = "1 where there are more grinders than are shown here."
@@ -83,10 +84,16 @@ def _of_grinders(
     *,
     now: datetime,
 ) -> list[Family]:
-    totals = measured.totals(connection, account_no)
-    celsius = measured.latest_celsius(connection, account_no, sorted(names), since=now - FRESH)
+    totals = _totals(connection, account_no, names, now=now)
+    motors = landmarks.latest_motors(
+        connection,
+        account_no,
+        names,
+        at_ms=to_milliseconds(now),
+        motor_from_ms=to_milliseconds(now - FRESH),
+    )
     alerts = measured.open_alerts(connection, account_no)
-    kept = [(labels, *totals.get(number, (0, 0, 0))) for number, labels in names.items()]
+    kept = [(labels, *totals.get(number, Totals())) for number, labels in names.items()]
     return [
         Family(
             "burrline_runs",
@@ -111,9 +118,9 @@ def _of_grinders(
         Family(
             "burrline_motor_temperature_celsius",
             "gauge",
-            "The latest reading of the last 15 minutes.",
+            "The latest of the last 15 minutes, read beside runs or at their end.",
             "celsius",
-            [Sample(celsius[number], names[number]) for number in names if number in celsius],
+            [Sample(motors[number][1] / 10, names[number]) for number in names if number in motors],
         ),
         Family(
             "burrline_alerts_open",
@@ -126,6 +133,27 @@ def _of_grinders(
             ],
         ),
     ]
+
+
+def _totals(
+    connection: Connection, account_no: int, grinder_nos: Iterable[int], *, now: datetime
+) -> dict[int, Totals]:
+    """Totals of each grinder since its first run, those of its past as they were last time.
+
+    While its early revision stands, nothing has changed before the ten minutes in which a change
+    is received; a whole day between leaves time for any transaction that was under way.
+    """
+    border_day = early.fit_border_ms(to_milliseconds(now)) // DAY_MS - 1
+    revisions = measured.early_revisions(connection, account_no)
+    shown = [number for number in grinder_nos if number in revisions]
+    past = PAST.get(connection.engine, (account_no, border_day)) or {}
+    unknown = [n for n in shown if n not in past or past[n][0] != revisions[n]]
+    if unknown:
+        found = measured.totals(connection, account_no, unknown, from_day=0, until_day=border_day)
+        past = past | {n: (revisions[n], found.get(n, Totals())) for n in unknown}
+        PAST.put(connection.engine, (account_no, border_day), past)
+    lately = measured.totals(connection, account_no, shown, from_day=border_day, until_day=NO_DAY)
+    return {n: past[n][1].plus(lately.get(n, Totals())) for n in shown}
 
 
 def _of_deliveries(connection: Connection, account_no: int, *, now: datetime) -> list[Family]:

@@ -32,8 +32,18 @@ class Calls(Protocol):
 def prove(sender: Calls, url: str, *, secrets_: tuple[bytes, ...], now: datetime) -> None:
     """Ask the receiver to give back a nonce, so that nobody is told who did not ask to be.
 
-    The operator's exceptions need no proof.
+    The operator's exceptions need no proof. Whoever answers for a name or for a receiver decides
+    how long it takes, so few are asked at once.
     """
+    if not _asking.acquire(blocking=False):
+        raise Unavailable("Other receivers are being asked for their proof; try again.")
+    try:
+        _ask(sender, url, secrets_=secrets_, now=now)
+    finally:
+        _asking.release()
+
+
+def _ask(sender: Calls, url: str, *, secrets_: tuple[bytes, ...], now: datetime) -> None:
     try:
         if sender.check(url):
             return
@@ -56,12 +66,7 @@ def prove(sender: Calls, url: str, *, secrets_: tuple[bytes, ...], now: datetime
             content=content,
         ),
     }
-    if not _asking.acquire(blocking=False):
-        raise Unavailable("Other receivers are being asked for their proof; try again.")
-    try:
-        answered = sender.post(url, headers=headers, content=content)
-    finally:
-        _asking.release()
+    answered = sender.post(url, headers=headers, content=content)
     if answered.error is not None:
         raise ReceiverUnproven(answered.error)
     if not _is_given_back(answered.answer, nonce):

@@ -29,7 +29,7 @@ _COUNTED_LINES = {
 def get_metrics(database: Any, caller: Caller, *, now: datetime) -> Response:
     families = [
         measuring.build(),
-        *_of_requests(),
+        *([] if caller.is_bound else _of_requests()),
         *measuring.account_families(database, caller, now=now),
     ]
     return Response(exposition(families), content_type=MEDIA_TYPE)
@@ -120,10 +120,10 @@ OPERATIONS = (
         tag=TAG,
         summary="Numbers for monitoring",
         description=(
-            "OpenMetrics 1.0 text: requests and their outcomes since the service was started; of "
-            "each grinder within the key's reach runs, motor seconds, grams, the latest motor "
-            "temperature and open alerts; for a key that is bound to nothing also what waits to "
-            "be delivered."
+            "OpenMetrics 1.0 text: of each grinder within the key's reach runs, motor seconds, "
+            "grams, the latest motor temperature and open alerts. A key that is bound to nothing "
+            "also reads what waits to be delivered, and requests and their outcomes since the "
+            "service was started: those are of all accounts together."
         ),
         act=get_metrics,
         scope="metrics",

@@ -183,7 +183,10 @@ OPERATIONS = (
         path="/v1/webhooks/<webhook_id>/test",
         tag=TAG,
         summary="Send a ping",
-        description="Puts an event of the type `burrline.webhook.test` on its way.",
+        description=(
+            "Puts an event of the type `burrline.webhook.test` on its way, at once even if the "
+            "receiver is being left alone: if it answers well, what waited for it follows."
+        ),
         act=deliveries.test_webhook,
         scope="manage",
         gives=DeliverySchema,
@@ -223,8 +226,8 @@ OPERATIONS = (
         tag=TAG,
         summary="Deliver an event once more",
         description=(
-            "From the beginning of the schedule and under the event's own id: a receiver that "
-            "took it already knows it by that."
+            "From the beginning of the schedule, at once even if the receiver is being left alone, "
+            "and under the event's own id: a receiver that took it already knows it by that."
         ),
         act=deliveries.redeliver,
         scope="manage",

@@ -79,6 +79,7 @@ def exposition(families: Iterable[Family]) -> str:
     """
     lines: list[str] = []
     names: set[str] = set()
+    written: dict[Labels, str] = {}
     for family in families:
         _check(family, names)
         names.add(family.name)
@@ -91,7 +92,7 @@ def exposition(families: Iterable[Family]) -> str:
             if (sample.suffix, sample.labels) in seen:
                 raise ValueError(f"{family.name} has the labels {sample.labels} twice")
             seen.add((sample.suffix, sample.labels))
-            lines.append(_line(family, sample))
+            lines.append(_line(family, sample, written))
     return "\n".join([*lines, "# EOF", ""])
 
 
@@ -102,17 +103,23 @@ def _check(family: Family, names: set[str]) -> None:
         raise ValueError(f"{family.name} does not end in its unit {family.unit}")
 
 
-def _line(family: Family, sample: Sample) -> str:
+def _line(family: Family, sample: Sample, written: dict[Labels, str]) -> str:
     if sample.suffix not in SUFFIXES[family.kind]:
         raise ValueError(f"a {family.kind} has no sample {family.name}{sample.suffix}")
     if family.kind != "gauge" and not sample.value >= 0:
         raise ValueError(f"{family.name} cannot be {sample.value}")
-    names = [name for name, _ in sample.labels]
+    braces = written.get(sample.labels)
+    if braces is None:
+        braces = written[sample.labels] = _braces(family, sample.labels)
+    return f"{family.name}{sample.suffix}{braces} {_number(sample.value)}"
+
+
+def _braces(family: Family, labels: Labels) -> str:
+    names = [name for name, _ in labels]
     if len(set(names)) != len(names) or not all(map(_NAME.fullmatch, names)):
         raise ValueError(f"{family.name} has the labels {names}")
-    labels = ",".join(f'{name}="{_escaped(value)}"' for name, value in sample.labels)
-    braces = f"{{{labels}}}" if labels else ""
-    return f"{family.name}{sample.suffix}{braces} {_number(sample.value)}"
+    told = ",".join(f'{name}="{_escaped(value)}"' for name, value in labels)
+    return f"{{{told}}}" if told else ""
 
 
 def _escaped(text: str) -> str:

@@ -69,8 +69,8 @@ def is_public(address: Address) -> bool:
 
     Source
     ------
-    IANA IPv4 and IPv6 Special-Purpose Address Registries (RFC 6890), from memory, held to the
-    tables of Python's ``ipaddress`` in the tests; RFC 4291, section 2.4.
+    IANA IPv4 and IPv6 Special-Purpose Address Registries (RFC 6890, RFC 8190), held to every row
+    of July 2026 in the tests; RFC 5771; RFC 4291, section 2.4.
 
     Examples
     --------

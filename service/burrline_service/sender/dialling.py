@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import socket
 import ssl
+import threading
 import time
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 
 from ..core.public_addresses import Address, Network
 from ..core.webhook_target import BadTarget, Target, permitted
@@ -25,25 +27,42 @@ def resolve_by_system(host: str, port: int) -> list[str]:
     return [str(answer[4][0]) for answer in found]
 
 
+def answers_of(target: Target, resolve: Resolve, until: float) -> Sequence[str]:
+    """What a name resolves to; nothing where that is not known in time.
+
+    The system's resolver cannot be cut short, and whoever owns a name decides how long it takes:
+    it is left behind in a thread of its own, which ends when the resolver has tried enough.
+    """
+    found: list[Sequence[str]] = []
+
+    def ask() -> None:
+        with suppress(OSError, UnicodeError):
+            found.append(resolve(target.host, target.port))
+
+    thread = threading.Thread(target=ask, name="resolve", daemon=True)
+    thread.start()
+    thread.join(max(0.0, until - time.monotonic()))
+    return found[0] if found else ()
+
+
 def addresses_of(
-    target: Target, exceptions: Sequence[Network], resolve: Resolve
+    target: Target, exceptions: Sequence[Network], resolve: Resolve, *, until: float
 ) -> tuple[tuple[Address, ...], bool]:
     """The addresses to dial, and whether all are the operator's exceptions.
+
+    ``until`` is when to stop waiting for a name's answers, on the monotonic clock.
 
     Raises
     ------
     BadTarget
-        In the same words for a name that is not there and for one that leads inside.
+        In the same words for a name that is not there or not known in time and for one that leads
+        inside.
     """
     if target.address is not None:
         return permitted(target, [str(target.address)], exceptions)
     if target.is_only_within_exceptions and not exceptions:
         return permitted(target, [], exceptions)  # nobody needs to be asked
-    try:
-        answers = resolve(target.host, target.port)
-    except (OSError, UnicodeError):
-        answers = []
-    return permitted(target, answers, exceptions)
+    return permitted(target, answers_of(target, resolve, until), exceptions)
 
 
 def tls_context() -> ssl.SSLContext:

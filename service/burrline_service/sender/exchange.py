@@ -56,8 +56,12 @@ class Sender:
         self._deadline_seconds = deadline_seconds
 
     def check(self, url: str) -> bool:
-        """Whether the URL leads to the operator's exceptions alone; BadTarget where it may not."""
-        _, is_excepted = addresses_of(target_of(url), self._exceptions, self._resolve)
+        """Whether the URL leads to the operator's exceptions alone; BadTarget where it may not.
+
+        It takes half of the deadline at most: a request is to follow.
+        """
+        until = time.monotonic() + self._deadline_seconds / 2
+        _, is_excepted = addresses_of(target_of(url), self._exceptions, self._resolve, until=until)
         return is_excepted
 
     def post(self, url: str, *, headers: Mapping[str, str], content: bytes) -> Exchange:
@@ -67,7 +71,9 @@ class Sender:
         is_excepted = False
         try:
             target = target_of(url)
-            addresses, is_excepted = addresses_of(target, self._exceptions, self._resolve)
+            addresses, is_excepted = addresses_of(
+                target, self._exceptions, self._resolve, until=until
+            )
             head = {
                 "Host": host_header(target),
                 "User-Agent": f"burrline/{__version__}",

@@ -67,7 +67,12 @@ def commit(connection: Connection) -> None:
 
 
 def doubt_prepared(connection: Connection) -> None:
-    """After a rollback the driver may have dropped all statements that were prepared."""
+    """After a rollback the driver may have dropped all statements that were prepared.
+
+    One whose connection was thrown away has none; to ask for it here would hide why.
+    """
+    if connection.closed or connection.invalidated:
+        return
     connection.info[_ARE_DOUBTFUL] = True
 
 

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Select, and_, bindparam, func, insert, or_, select, update
+from sqlalchemy import Connection, Select, bindparam, insert, select, update
 
 from ..core import nameplate
 from ..core.records import Grinder, Site
 from . import accounts, arrays, driver, facts
 from .alert_tables import OF_ACCOUNT, alert_setting
+from .standing import STANDING, within_bounds
 from .tables import grinder, grinder_fact, site, site_fact
 from .types import EPOCH, to_milliseconds
 
@@ -141,16 +142,11 @@ def listed(
     within: tuple[Collection[str], Collection[str]] | None = None,
 ) -> list[GrinderRow]:
     """Grinders in the order of their ids; ``within`` = (site ids, grinder ids) keeps one's own."""
-    statement = _STANDING.order_by(grinder.c.grinder_id).limit(limit)
+    statement = within_bounds(within).limit(limit)
     if after is not None:
         statement = statement.where(grinder.c.grinder_id > after)
     if site_id is not None:
         statement = statement.where(site.c.site_id == site_id)
-    if within is not None:
-        site_ids, grinder_ids = within
-        statement = statement.where(
-            or_(site.c.site_id.in_(sorted(site_ids)), grinder.c.grinder_id.in_(sorted(grinder_ids)))
-        )
     return _rows(connection, account_no, statement, as_of)
 
 
@@ -192,47 +188,9 @@ def plates_of(row: GrinderRow) -> list[tuple[datetime, dict[str, Any]]]:
     return facts.states(row.patches, since=EPOCH)
 
 
-def _standing() -> Select[Any]:
-    """Each grinder of an account with the site where it stands at an instant."""
-    fact, other = grinder_fact, grinder_fact.alias("other")
-    last_move = (
-        select(func.max(other.c.effective_at))
-        .where(
-            other.c.account_no == fact.c.account_no,
-            other.c.grinder_no == fact.c.grinder_no,
-            other.c.site_no.is_not(None),
-            other.c.effective_at <= bindparam("as_of"),
-        )
-        .correlate(fact)
-        .scalar_subquery()
-    )
-    return (
-        select(
-            grinder.c.grinder_no,
-            grinder.c.grinder_id,
-            grinder.c.created_at,
-            grinder.c.revision,
-            site.c.site_no,
-            site.c.site_id,
-            site.c.created_at.label("site_created_at"),
-            site.c.revision.label("site_revision"),
-        )
-        .join(
-            fact,
-            and_(
-                fact.c.account_no == grinder.c.account_no,
-                fact.c.grinder_no == grinder.c.grinder_no,
-            ),
-        )
-        .join(site, and_(site.c.account_no == fact.c.account_no, site.c.site_no == fact.c.site_no))
-        .where(grinder.c.account_no == bindparam("account_no"), fact.c.effective_at == last_move)
-    )
-
-
-_STANDING = _standing()
-_BY_ID = _STANDING.where(grinder.c.grinder_id == bindparam("grinder_id"))
-_BY_IDS = _STANDING.where(grinder.c.grinder_id.in_(bindparam("grinder_ids", expanding=True)))
-_BY_NOS = _STANDING.where(grinder.c.grinder_no.in_(bindparam("grinder_nos", expanding=True)))
+_BY_ID = STANDING.where(grinder.c.grinder_id == bindparam("grinder_id"))
+_BY_IDS = STANDING.where(grinder.c.grinder_id.in_(bindparam("grinder_ids", expanding=True)))
+_BY_NOS = STANDING.where(grinder.c.grinder_no.in_(bindparam("grinder_nos", expanding=True)))
 
 
 # A join, as a prepared `= ANY` looks for each name in the whole array.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection
 
@@ -69,10 +69,7 @@ def of_grinders(
             ),
             row.first_ms,
             row.last_ms,
-            max(
-                (_reading(code) for code in (row.at_end, row.beside) if code is not None),
-                default=None,
-            ),
+            _latest(row),
             bool(row.is_watched),
             bool(row.goes_on),
             bool(row.has_checkpoints),
@@ -81,9 +78,33 @@ def of_grinders(
     }
 
 
+def latest_motors(
+    connection: Connection,
+    account_no: int,
+    grinder_nos: Iterable[int],
+    *,
+    at_ms: int,
+    motor_from_ms: int,
+) -> dict[int, tuple[int, int]]:
+    """Of the landmarks the motor temperatures alone, of the grinders that have one."""
+    rows = _MOTORS.rows(
+        connection,
+        [(number,) for number in sorted(set(grinder_nos))],
+        account_no=account_no,
+        at_ms=at_ms,
+        from_ms=motor_from_ms,
+    )
+    return {row.grinder_no: motor for row in rows if (motor := _latest(row)) is not None}
+
+
 # An instant and a temperature in one number, so that one maximum finds the latest, and of several
 # at one instant the hottest.
 _CODE_STEPS, _CODE_ZERO = 100_000, 50_000
+
+
+def _latest(row: Any) -> tuple[int, int] | None:
+    codes = (row.at_end, row.beside)
+    return max((_reading(code) for code in codes if code is not None), default=None)
 
 
 def _reading(code: int) -> tuple[int, int]:
@@ -104,6 +125,27 @@ _WITH_READING = (
     f"{_RUNS} AND run.time_source <> {RECEIVED} AND run.motor_decicelsius IS NOT NULL"
     f" AND run.started_ms > :from_ms AND run.started_ms <= :at_ms AND {_ENDED} <= :at_ms"
 )
+# a run that ends later than the last one begun lasts into it: it began not long before
+_AT_END = (
+    f"(SELECT {_coded(_ENDED, 'run')}{_WITH_READING} AND run.started_ms >="
+    f" (SELECT run.started_ms{_WITH_READING} ORDER BY run.started_ms DESC LIMIT 1)"
+    f" - {LONGEST_RUN_MS})"
+)
+_BESIDE = (
+    f"(SELECT {_coded('reading.at_ms', 'reading')} FROM reading"
+    " WHERE reading.account_no = :account_no AND reading.grinder_no = asked.grinder_no"
+    " AND reading.at_ms = (SELECT last.at_ms FROM reading AS last"
+    " WHERE last.account_no = :account_no AND last.grinder_no = asked.grinder_no"
+    " AND last.at_ms > :from_ms AND last.at_ms <= :at_ms AND last.motor_decicelsius IS NOT NULL"
+    f" AND last.voided_ms IS NULL AND last.time_source <> {RECEIVED}"
+    " ORDER BY last.at_ms DESC LIMIT 1)"
+    " AND reading.motor_decicelsius IS NOT NULL AND reading.voided_ms IS NULL"
+    f" AND reading.time_source <> {RECEIVED})"
+)
+_MOTORS = Many(
+    f"SELECT asked.grinder_no, {_AT_END} AS at_end, {_BESIDE} AS beside FROM {{asked}}",
+    asked=("grinder_no",),
+)
 _LANDMARKS = Many(
     "SELECT asked.grinder_no, kept.revision, kept.archived_before AS archived_ms, kept.is_shared,"
     " kept.early_revision,"
@@ -112,18 +154,7 @@ _LANDMARKS = Many(
     f" (SELECT run.started_ms{_RUNS} AND run.started_ms < :end_ms"
     " ORDER BY run.started_ms DESC LIMIT 1) AS last_ms,"
     # a run that ends later than the last one begun lasts into it: it began not long before
-    f" (SELECT {_coded(_ENDED, 'run')}{_WITH_READING} AND run.started_ms >="
-    f" (SELECT run.started_ms{_WITH_READING} ORDER BY run.started_ms DESC LIMIT 1)"
-    f" - {LONGEST_RUN_MS}) AS at_end,"
-    f" (SELECT {_coded('reading.at_ms', 'reading')} FROM reading"
-    " WHERE reading.account_no = :account_no AND reading.grinder_no = asked.grinder_no"
-    " AND reading.at_ms = (SELECT last.at_ms FROM reading AS last"
-    " WHERE last.account_no = :account_no AND last.grinder_no = asked.grinder_no"
-    " AND last.at_ms > :from_ms AND last.at_ms <= :at_ms AND last.motor_decicelsius IS NOT NULL"
-    f" AND last.voided_ms IS NULL AND last.time_source <> {RECEIVED}"
-    " ORDER BY last.at_ms DESC LIMIT 1)"
-    " AND reading.motor_decicelsius IS NOT NULL AND reading.voided_ms IS NULL"
-    f" AND reading.time_source <> {RECEIVED}) AS beside,"
+    f" {_AT_END} AS at_end, {_BESIDE} AS beside,"
     " EXISTS (SELECT 1 FROM watched WHERE watched.account_no = :account_no"
     " AND watched.grinder_no = asked.grinder_no AND watched.from_ms <= :at_ms) AS is_watched,"
     " EXISTS (SELECT 1 FROM run AS later WHERE later.account_no = :account_no"

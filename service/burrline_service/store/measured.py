@@ -2,51 +2,58 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
+from operator import add as add_up
+from typing import NamedTuple
 
 from sqlalchemy import Connection, case, func, select
 
 from .alert_tables import alert
 from .claims import Backlog
-from .fact_tables import reading
-from .tables import grinder_day
-from .types import to_milliseconds
+from .many import Many, for_each
+from .sums import CLEANING
+from .tables import grinder_state
 from .webhook_tables import FAILED, WAITING, delivery
 
 
-def totals(connection: Connection, account_no: int) -> dict[int, tuple[int, int, int]]:
-    """Runs, milliseconds and milligrams of each grinder since its first run."""
-    days = grinder_day.c
-    rows = connection.execute(
-        select(
-            days.grinder_no,
-            func.sum(days.run_count),
-            func.sum(days.on_ms),
-            func.sum(days.grams_mg),
-        )
-        .where(days.account_no == account_no)
-        .group_by(days.grinder_no)
-    )
-    return {number: (int(runs), int(on_ms), int(mg)) for number, runs, on_ms, mg in rows}
+class Totals(NamedTuple):
+    """What is told of a grinder's runs; cleaning material is motor time and no coffee."""
+
+    run_count: int = 0
+    on_ms: int = 0
+    coffee_mg: int = 0
+
+    def plus(self, other: Totals) -> Totals:
+        return Totals._make(map(add_up, self, other))
 
 
-def latest_celsius(
-    connection: Connection, account_no: int, grinder_nos: list[int], *, since: datetime
-) -> dict[int, float]:
-    """The latest temperature of each motor that was read since an instant."""
+def early_revisions(connection: Connection, account_no: int) -> dict[int, int]:
+    """Of each grinder that has runs, the last change that reached into the past; see ``early``."""
+    states = grinder_state.c
     rows = connection.execute(
-        select(reading.c.grinder_no, reading.c.motor_decicelsius)
-        .where(
-            reading.c.account_no == account_no,
-            reading.c.grinder_no.in_(grinder_nos),
-            reading.c.at_ms >= to_milliseconds(since),
-            reading.c.motor_decicelsius.is_not(None),
-            reading.c.voided_ms.is_(None),
-        )
-        .order_by(reading.c.at_ms)
+        select(states.grinder_no, states.early_revision).where(states.account_no == account_no)
     )
-    return {number: tenths / 10 for number, tenths in rows}
+    return {int(number): int(revision) for number, revision in rows}
+
+
+def totals(
+    connection: Connection,
+    account_no: int,
+    grinder_nos: Iterable[int],
+    *,
+    from_day: int,
+    until_day: int,
+) -> dict[int, Totals]:
+    """Totals of the days in [from, until), of the grinders that have any."""
+    rows = _TOTALS.rows(
+        connection,
+        list(enumerate(sorted(set(grinder_nos)))),
+        account_no=account_no,
+        from_day=from_day,
+        until_day=until_day,
+    )
+    return {row[0]: Totals(*map(int, row[1:])) for row in rows}
 
 
 def open_alerts(connection: Connection, account_no: int) -> Mapping[tuple[int, str], int]:
@@ -90,3 +97,19 @@ def given_up_count(connection: Connection, account_no: int) -> int:
         select(func.count()).where(delivery.c.account_no == account_no, delivery.c.state == FAILED)
     ).scalar_one()
     return counted
+
+
+_SUMS = (
+    "CAST(sum(run_count) AS bigint), CAST(sum(on_ms) AS bigint),"
+    f" CAST(sum(CASE WHEN purpose = {CLEANING} THEN 0 ELSE grams_mg END) AS bigint)"
+)
+_TOTALS = Many(
+    for_each(
+        "grinder_day AS kept",
+        f"kept.grinder_no, {_SUMS}",
+        "kept.account_no = :account_no AND kept.grinder_no = asked.grinder_no"
+        " AND kept.day >= :from_day AND kept.day < :until_day",
+        group_by="kept.grinder_no",
+    ),
+    asked=("number", "grinder_no"),
+)

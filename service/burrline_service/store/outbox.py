@@ -17,6 +17,7 @@ from .types import EPOCH
 from .webhook_tables import FAILED, WAITING, delivery, delivery_attempt, webhook
 
 SOURCE = "/v1/alerts"
+MOST_NAMED = 1000
 
 
 class Receiver(NamedTuple):
@@ -118,33 +119,21 @@ def fail_waiting(
     connection: Connection, receiver: Receiver, *, because: str, now: datetime
 ) -> None:
     """Give up all that waits for a receiver, each with the reason in its log."""
-    waiting = connection.execute(_WAITING, receiver._asdict()).scalars().all()
-    if not waiting:
-        return
-    connection.execute(
-        update(delivery)
-        .where(
-            delivery.c.account_no == receiver.account_no,
-            delivery.c.webhook_no == receiver.webhook_no,
-            delivery.c.event_id.in_(waiting),
-            delivery.c.state == WAITING,
-        )
-        .values(state=FAILED, done_at=now)
-    )
     insert_into = insert_postgresql if connection.dialect.name == "postgresql" else insert_sqlite
-    connection.execute(
-        insert_into(delivery_attempt).on_conflict_do_nothing(),
-        [
-            {
-                **receiver._asdict(),
-                "event_id": event_id,
-                "attempted_at": now,
-                "taken_ms": 0,
-                "error": because,
-            }
-            for event_id in waiting
-        ],
-    )
+    log = insert_into(delivery_attempt).on_conflict_do_nothing()
+    while waiting := connection.execute(_WAITING, receiver._asdict()).scalars().all():
+        connection.execute(
+            update(delivery)
+            .where(
+                delivery.c.account_no == receiver.account_no,
+                delivery.c.webhook_no == receiver.webhook_no,
+                delivery.c.event_id.in_(waiting),
+                delivery.c.state == WAITING,
+            )
+            .values(state=FAILED, done_at=now)
+        )
+        told = {**receiver._asdict(), "attempted_at": now, "taken_ms": 0, "error": because}
+        connection.execute(log, [{**told, "event_id": event_id} for event_id in waiting])
 
 
 def restart(connection: Connection, receiver: Receiver, event_id: str, *, now: datetime) -> bool:
@@ -232,4 +221,5 @@ OF_RECEIVER = (
     delivery.c.webhook_no == bindparam("webhook_no"),
     delivery.c.state == WAITING,
 )
-_WAITING = select(delivery.c.event_id).where(*OF_RECEIVER)
+# so many that a statement may name them all: neither database takes more than some ten thousand
+_WAITING = select(delivery.c.event_id).where(*OF_RECEIVER).limit(MOST_NAMED)

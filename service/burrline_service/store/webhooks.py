@@ -148,9 +148,14 @@ def hold_circuit(connection: Connection, account_no: int, webhook_no: int) -> Ci
     return None if row is None else Circuit(row.failure_count, row.paused_until)
 
 
-def close_circuit(connection: Connection, account_no: int, webhook_no: int) -> None:
-    """The receiver has answered well; nothing is written where it did before."""
-    connection.execute(
+def close_circuit(
+    connection: Connection, account_no: int, webhook_no: int, *, now: datetime
+) -> None:
+    """The receiver has answered well; nothing is written where it did before.
+
+    What was never tried, because the receiver was left alone, is due at once.
+    """
+    closed = connection.execute(
         update(webhook)
         .where(
             webhook.c.account_no == account_no,
@@ -158,6 +163,31 @@ def close_circuit(connection: Connection, account_no: int, webhook_no: int) -> N
             or_(webhook.c.failure_count > 0, webhook.c.paused_until.is_not(None)),
         )
         .values(failure_count=0, paused_until=None)
+    )
+    if closed.rowcount:
+        connection.execute(
+            update(delivery)
+            .where(
+                delivery.c.account_no == account_no,
+                delivery.c.webhook_no == webhook_no,
+                delivery.c.state == WAITING,
+                delivery.c.attempt_count == 0,
+                delivery.c.due_at > now,
+            )
+            .values(due_at=now)
+        )
+
+
+def lift_pause(connection: Connection, account_no: int, webhook_no: int) -> None:
+    """Let the receiver be tried before its pause ends; another failure begins a new one."""
+    connection.execute(
+        update(webhook)
+        .where(
+            webhook.c.account_no == account_no,
+            webhook.c.webhook_no == webhook_no,
+            webhook.c.paused_until.is_not(None),
+        )
+        .values(paused_until=None)
     )
 
 

@@ -21,6 +21,7 @@ from burrline_service.core.webhook_records import Delivery, Webhook
 from burrline_service.sender import Exchange
 from burrline_service.store import claims
 from burrline_service.store.database import Database
+from burrline_service.store.outbox import MOST_NAMED
 from conftest import Clock
 from told import ANY_REVISION, URL, Receivers, Sent, a_webhook, an_event, deliver_all, one, tell
 
@@ -195,6 +196,22 @@ def test_a_receiver_that_is_gone_is_told_nothing_more(
     assert deliver_all(database, receivers, clock) == ["delivered"]
 
 
+@pytest.mark.parametrize("database_kind", ["sqlite"])
+def test_however_much_waits_it_is_given_up_together(
+    database: Database, caller: Caller, clock: Clock, receivers: Receivers
+) -> None:
+    webhook_id, _ = a_webhook(database, caller, clock())
+    count = MOST_NAMED + 2
+    events = [an_event(number, clock()) for number in range(count)]
+    assert tell(database, caller, *events, now=clock()) == count
+    receivers.answer(410)
+    assert deliver_all(database, receivers, clock) == ["gone"]
+    assert claims.backlog(database).waiting_count == 0
+    last = listed(database, caller, webhook_id, clock)[0]
+    assert (last.event_id, last.state) == (f"event-{count - 1:06}", "failed")
+    assert [attempt.error for attempt in last.attempts] == ["the receiver answered 410 Gone"]
+
+
 def test_who_asks_to_slow_down_is_left_alone_as_long_as_asked_then_tried_once(
     database: Database, caller: Caller, clock: Clock, receivers: Receivers
 ) -> None:
@@ -213,6 +230,34 @@ def test_who_asks_to_slow_down_is_left_alone_as_long_as_asked_then_tried_once(
     assert deliver_all(database, receivers, clock) == ["delivered"] * 4
     told = shown(database, caller, webhook_id, clock)
     assert (told.failure_count, told.paused_until) == (0, None)
+
+
+@pytest.mark.parametrize("does", ["test", "redeliver"])
+def test_its_owner_need_not_wait_for_the_end_of_a_pause(
+    database: Database, caller: Caller, clock: Clock, receivers: Receivers, does: str
+) -> None:
+    webhook_id, _ = a_webhook(database, caller, clock())
+
+    def ask() -> None:
+        if does == "test":
+            deliveries.test_webhook(database, caller, webhook_id=webhook_id, now=clock())
+        else:
+            deliveries.redeliver(
+                database, caller, webhook_id=webhook_id, event_id="event-000001", now=clock()
+            )
+
+    tell(database, caller, an_event(1, clock()), now=clock())
+    receivers.answer(503, retry_after="600")
+    assert deliver_all(database, receivers, clock) == ["slow_down"]
+    clock.pass_by(seconds=1)
+    tell(database, caller, an_event(2, clock()), an_event(3, clock()), now=clock())
+    ask()
+    assert deliver_all(database, receivers, clock) == ["slow_down"], "one, and it is paused again"
+    receivers.answer(204)
+    assert deliver_all(database, receivers, clock) == []
+    ask()
+    assert deliver_all(database, receivers, clock) == ["delivered"] * 3, "with what was never tried"
+    assert shown(database, caller, webhook_id, clock).paused_until is None
 
 
 def test_while_secrets_change_over_both_sign_and_then_the_new_one_alone(
@@ -418,7 +463,7 @@ def test_receivers_in_trouble_hold_half_of_the_threads_and_one_each(
         receivers.answers[f"{URL}?slow-{number}"] = slow
     tell_more(0)
     assert dispatching.turn(clock()) == slow_count, "nobody is known to be slow yet"
-    assert dispatching.turn(clock()) == 1, "a second thread for one, and there are four"
+    assert dispatching.turn(clock()) == 0, "who was never seen to answer gets one thread"
     while run:
         run.pop()()
     assert dispatching.turn(clock()) == 2, "all are known to be slow by now"
@@ -426,7 +471,10 @@ def test_receivers_in_trouble_hold_half_of_the_threads_and_one_each(
     a_webhook(database, caller, clock())
     tell_more(10)
     assert dispatching.turn(clock()) == 1, "who answers well finds a thread"
-    assert dispatching.turn(clock()) == 1, "and a second one"
+    run.pop()()
+    tell_more(20)
+    assert dispatching.turn(clock()) == 1
+    assert dispatching.turn(clock()) == 1, "and a second one, once it has answered"
     assert dispatching.turn(clock()) == 0
     while run:
         run.pop()()

@@ -98,6 +98,45 @@ def test_the_numbers_are_those_of_the_account_and_the_service(
     assert again[("operation", "get_metrics"), ("status", "200")] == 1
 
 
+def test_what_comes_late_is_voided_or_cleans_is_told_as_it_is(
+    http: CheckedClient, clock: Clock
+) -> None:
+    """The totals of the past are remembered from scrape to scrape; it must show in no answer."""
+    furnish(http, clock)
+
+    def run(number: int, *, days: float, **more: object) -> dict[str, object]:
+        return {
+            "run_id": f"metrics-late-{number}",
+            "grinder_id": "bar-1",
+            "started_at": (clock() - timedelta(days=days)).isoformat(),
+            "seconds": 10.0,
+            "grams": 20.0,
+            **more,
+        }
+
+    def grams_and_seconds() -> tuple[float, float]:
+        numbers = scrape(http)
+        bar_1 = (("grinder_id", "bar-1"), ("site_id", "site-1"))
+        status = http.get("/v1/grinders/bar-1/status").json["throughput"]
+        grams = numbers["burrline_ground_grams_total"][bar_1]
+        seconds = numbers["burrline_motor_run_seconds_total"][bar_1]
+        assert grams == status["grinder_grams"]
+        assert seconds == status["grinder_run_seconds"]
+        return grams, seconds
+
+    assert grams_and_seconds() == (54.75, 22.5)
+    for number, days in enumerate((40, 3, 1, 0.01)):
+        assert http.post("/v1/runs", json=run(number, days=days)).status_code == 201
+        assert grams_and_seconds() == (54.75 + 20 * (number + 1), 22.5 + 10 * (number + 1))
+    http.post("/v1/runs/metrics-late-0/void")
+    assert grams_and_seconds() == (114.75, 52.5)
+    cleaning = run(4, days=0.001, purpose="cleaning", motor_celsius=48.0)
+    assert http.post("/v1/runs", json=cleaning).status_code == 201
+    assert grams_and_seconds() == (114.75, 62.5)
+    told = scrape(http)["burrline_motor_temperature_celsius"]
+    assert list(told.values()) == [48.0], "read at the end of a run, after the last beside one"
+
+
 @pytest.mark.parametrize("database_kind", ["sqlite"])
 def test_a_bound_key_reads_of_its_own_grinders_and_no_other_account_at_all(
     http: CheckedClient,
@@ -111,6 +150,7 @@ def test_a_bound_key_reads_of_its_own_grinders_and_no_other_account_at_all(
     (labels,) = bound["burrline_ground_grams_total"]
     assert dict(labels) == {"grinder_id": "bar-2", "site_id": "site-2"}
     assert "burrline_deliveries_waiting" not in bound
+    assert "burrline_requests_total" not in bound
     other = scrape(make_http(other_key))
     assert "burrline_ground_grams_total" not in other
     assert make_http(make_key(scopes=["read"])).get("/metrics").status_code == 403

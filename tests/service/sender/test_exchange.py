@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import socket
 import ssl
+import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 
@@ -257,3 +258,20 @@ def test_nothing_that_is_sent_or_answered_is_logged(
     with caplog.at_level(logging.DEBUG):
         post(zoo, "/error")
     assert caplog.records == []
+
+
+def test_a_name_whose_servers_keep_silent_is_waited_for_no_longer_than_the_deadline() -> None:
+    release = threading.Event()
+
+    def slow(host: str, port: int) -> Sequence[str]:
+        release.wait(20)
+        return ["127.0.0.1"]
+
+    sender = Sender(LOOPBACK, context=NO_TLS, resolve=slow, deadline_seconds=0.2)
+    began = time.monotonic()
+    exchange = sender.post("https://hooks.roastery.coffee/", headers=HEADERS, content=b"{}")
+    with pytest.raises(BadTarget, match=r"^does not lead to public addresses alone$"):
+        sender.check("https://hooks.roastery.coffee/")
+    release.set()
+    assert exchange.error == "does not lead to public addresses alone"
+    assert time.monotonic() - began < 5

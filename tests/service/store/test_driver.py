@@ -81,3 +81,18 @@ def test_a_lost_connection_is_a_refusal_and_the_next_one_works(database: Databas
     with pytest.raises(Unavailable):
         database.look_up("SELECT pg_terminate_backend(pg_backend_pid())")
     assert database.look_up("SELECT 1") == [(1,)]
+
+
+@on_postgresql
+def test_what_ends_a_process_is_not_hidden_by_the_connection_it_broke(database: Database) -> None:
+    def ask(connection: Connection) -> Any:
+        return driver.rows_of(connection, "SELECT 1", ())
+
+    def stop(connection: Connection) -> None:
+        ask(connection)
+        connection.invalidate()
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        database.write(1, stop)
+    assert database.write(1, ask) == [(1,)]
