@@ -65,9 +65,18 @@ class Alerts(Calls):
 
         ``burrline.watch.follow`` goes on with it for ever, and remembers where it was.
         """
+        return self._events(cursor, start, wait_seconds, is_retried=True)
+
+    def _events(
+        self, cursor: str | None, start: str | None, wait_seconds: int | None, *, is_retried: bool
+    ) -> Feed:
         query = query_of({"cursor": cursor, "start": start, "wait_seconds": wait_seconds})
         answer = self._transport.send(
-            "GET", "/v1/alerts/feed", query=query, waits_seconds=float(wait_seconds or 0)
+            "GET",
+            "/v1/alerts/feed",
+            query=query,
+            waits_seconds=float(wait_seconds or 0),
+            is_retried=is_retried,
         )
         return self._read(answer, _feed)
 

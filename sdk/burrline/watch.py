@@ -28,7 +28,9 @@ __all__ = ["CursorDamaged", "follow"]
 log = logging.getLogger("burrline.watch")
 WAIT_SECONDS = 20
 FIRST_PAUSE_SECONDS = 1.0
-LONGEST_PAUSE_SECONDS = 60.0
+LONGEST_PAUSE_SECONDS = 8.0
+"""However long the service was away, what it tells is known within seconds of its return."""
+LONGEST_RETRY_AFTER_SECONDS = 120.0
 BUSY_PAUSE_SECONDS = 2.0
 """Between two answers that came at once though there was nothing: others wait in our place."""
 
@@ -80,7 +82,8 @@ def follow(
         Waiting, monotonic seconds and dice: to be replaced in tests.
 
     Raises ``AuthenticationError`` and other refusals of the service, and ``CursorDamaged``. A
-    service that cannot be reached is asked again, ever more seldom, at least once a minute.
+    service that cannot be reached is asked again, ever more seldom, at least every 8 s
+    unless it asks for a longer pause.
     """
     path = None if cursor_path is None else Path(cursor_path)
     place = _read(path) or _Place(cursor)
@@ -88,15 +91,16 @@ def follow(
     while not is_stopping():
         began = clock()
         try:
-            page = client.follow_alerts(
-                cursor=place.cursor,
-                start=start if place.cursor is None else None,
-                wait_seconds=wait_seconds,
+            # tried again here and not by the client, whose pauses grow beyond what a watch may miss
+            page = client._events(
+                place.cursor,
+                start if place.cursor is None else None,
+                wait_seconds,
+                is_retried=False,
             )
         except (errors.TransportError, errors.ServerError, errors.RateLimited) as error:
-            longest = min(LONGEST_PAUSE_SECONDS, FIRST_PAUSE_SECONDS * 2.0 ** min(failure_count, 8))
+            pause_seconds = _pause_seconds(failure_count, error, uniform)
             failure_count += 1
-            pause_seconds = uniform(longest / 2, longest)
             log.warning("%s; again in %.1f s", error, pause_seconds)
             sleep(pause_seconds)
             continue
@@ -115,6 +119,14 @@ def follow(
             _write(path, place)
         if not page.items and clock() - began < min(1.0, wait_seconds):
             sleep(uniform(BUSY_PAUSE_SECONDS / 2, BUSY_PAUSE_SECONDS))
+
+
+def _pause_seconds(
+    failure_count: int, error: errors.APIError, uniform: Callable[[float, float], float]
+) -> float:
+    longest = min(LONGEST_PAUSE_SECONDS, FIRST_PAUSE_SECONDS * 2.0 ** min(failure_count, 8))
+    asked_seconds = min(error.retry_after_seconds or 0.0, LONGEST_RETRY_AFTER_SECONDS)
+    return max(uniform(longest / 2, longest), asked_seconds)
 
 
 def _is_wanted(

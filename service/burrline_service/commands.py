@@ -26,9 +26,10 @@ NOT_NOW = (Unavailable, SchemaMismatch)
 
 def serve(settings: Settings, parsed: argparse.Namespace) -> int:
     from .api import TallySheet
+    from .api.alerts import stopping
     from .app import make_app
     from .journal import start_journal
-    from .server import Server
+    from .server import Server, told_of_the_end
 
     check_schema(settings.database_url)
     if not _is_free(parsed.host, parsed.port):
@@ -46,6 +47,7 @@ def serve(settings: Settings, parsed: argparse.Namespace) -> int:
     database.close()
     if settings.allow_private_webhooks:
         _tell_of_exceptions(settings)
+    told_of_the_end.append(stopping.set)
     tally_sheet = TallySheet()  # made before the server's processes, so that they share it
     print(f"burrline-service: http://{parsed.host}:{parsed.port}", file=sys.stderr, flush=True)
     Server(

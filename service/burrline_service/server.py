@@ -83,8 +83,17 @@ def take_leave(connection: socket.socket) -> None:
         connection.shutdown(socket.SHUT_RD)
 
 
+told_of_the_end: list[Callable[[], None]] = []
+"""Called in each process when it is asked to end, before it waits for its requests."""
+
+
 class ProblemWorker(ThreadWorker):
     """A worker that answers unreadable requests with a problem document (RFC 9457)."""
+
+    def handle_exit(self, sig: Any, frame: Any) -> None:
+        for tell in told_of_the_end:
+            tell()
+        super().handle_exit(sig, frame)
 
     def handle(self, conn: Any) -> Any:
         if conn.parser is None:

@@ -70,11 +70,14 @@ def make_jobs(
     dispatcher: Dispatcher | None = None,
 ) -> list[Job]:
     """The jobs these settings ask for; a long one ends early once ``stop`` is set."""
+    put_off: noticing.PutOff = {}
     jobs = [
         Job(
             "watch",
             WATCH_SECONDS,
-            lambda now: noticing.watch(database, now=now, is_stopping=stop.is_set),
+            lambda at: noticing.watch(
+                database, now=at, clock=now, is_stopping=stop.is_set, put_off=put_off
+            ),
             WATCHING,
             longest_seconds=LONGEST_WATCH_SECONDS,
         ),
@@ -89,6 +92,11 @@ def make_jobs(
             lambda now: stream_now.tell_stream(database, now=now, is_stopping=stop.is_set),
         ),
         Job("forget_replies", 3600, lambda now: keep.forget_replies(database, now=now)),
+        Job(
+            "forget_alerts",
+            6 * 3600,
+            lambda now: keep.forget_alerts(database, now=now, is_stopping=stop.is_set),
+        ),
         Job("tidy_deliveries", 600, lambda now: delivering.tidy_deliveries(database, now=now)),
     ]
     retained_days = settings.retained_days

@@ -42,7 +42,9 @@ class FakeClient:
         self.broken = {int(name[1:]): error for name, error in broken.items()}
         self.asked: list[tuple[str | None, str | None]] = []
 
-    def follow_alerts(self, *, cursor: str | None, start: str | None, wait_seconds: int) -> Feed:
+    def _events(
+        self, cursor: str | None, start: str | None, wait_seconds: int, *, is_retried: bool
+    ) -> Feed:
         self.asked.append((cursor, start))
         if len(self.asked) in self.broken:
             raise self.broken[len(self.asked)]

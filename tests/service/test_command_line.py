@@ -223,7 +223,9 @@ def test_the_worker_stops_in_order_when_told(
     )
     assert process.stderr is not None
     first = json.loads(process.stderr.readline())
-    names = "watch, fold_stream, tell_stream, forget_replies, tidy_deliveries, deliver"
+    names = (
+        "watch, fold_stream, tell_stream, forget_replies, forget_alerts, tidy_deliveries, deliver"
+    )
     assert first["message"] == f"work begins: {names}"
     process.send_signal(number)
     out, rest = process.communicate(timeout=20)

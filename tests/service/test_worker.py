@@ -106,7 +106,14 @@ def test_when_told_to_stop_no_further_job_begins() -> None:
 def test_without_a_retention_runs_are_kept_for_ever(database: Database, tmp_path: Path) -> None:
     stop = threading.Event()
     given = {"BURRLINE_DATA_DIR": str(tmp_path)}
-    always = ["watch", "fold_stream", "tell_stream", "forget_replies", "tidy_deliveries"]
+    always = [
+        "watch",
+        "fold_stream",
+        "tell_stream",
+        "forget_replies",
+        "forget_alerts",
+        "tidy_deliveries",
+    ]
     jobs = make_jobs(read_settings(given), database, stop=stop)
     assert [job.name for job in jobs] == always
     given["BURRLINE_RETAINED_DAYS"] = "30"
@@ -131,7 +138,7 @@ def test_the_jobs_do_their_work_once_and_end_early_when_told(
     )
     stop = threading.Event()
     settings = read_settings({"BURRLINE_DATA_DIR": str(tmp_path), "BURRLINE_RETAINED_DAYS": "30"})
-    watch, fold, tell_stream, forget, _, archive = make_jobs(settings, database, stop=stop)
+    watch, fold, tell_stream, forget, _, _, archive = make_jobs(settings, database, stop=stop)
     stop.set()
     assert (fold.run(now), tell_stream.run(now), archive.run(now)) == (0, 0, 0)
     stop.clear()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from ..core.alert_records import Event, EventRow, Feed
+from ..core.errors import BadCursor
 from ..core.records import Caller
 from ..store import events, grinders
 from ..store.database import Connection, Database
@@ -20,15 +21,19 @@ def read_feed(
     """The events after a position; None stands for the latest, of which there is nothing after.
 
     A key bound to sites or grinders sees those of the grinders it may see now; its position moves
-    on over the others.
+    on over the others. A position of which there may be events that are forgotten by now, or that
+    was never given out (a backup was put back), is refused: to go on from it would lose some.
     """
 
     def work(connection: Connection) -> Feed:
         last = events.last_position(connection, caller.account_no)
         if position is None:
             return Feed((), last)
-        if last <= position:
+        if position == last:
             return Feed((), position)
+        first = events.first_position(connection, caller.account_no, default=last + 1)
+        if position > last or 0 < position < first - 1:
+            raise BadCursor
         within = _within(connection, caller, now=now)
         rows = events.after(
             connection, caller.account_no, position, limit=limit, grinder_nos=within

@@ -7,7 +7,7 @@ ten minutes: nothing else is looked at.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from ..core.episode_facts import DatedLimits, Episode, Reading, Stretch, spans_in_force
 from ..core.episode_heating import AHEAD_MS, DatedFit, Judged, join_heating, judge_heating
@@ -49,11 +49,8 @@ def heating_of(
 
     An episode that began more than 24 hours before ``from_ms`` is told from there on.
     """
-    known = [limit.limit_celsius for limit in limits if limit.limit_celsius is not None]
-    if not known:
-        return ()
-    lowest = round((min(known) - WARM_KELVIN[body_of(found)]) * 10)
-    if not motor_inputs.was_hot(
+    lowest = lowest_decicelsius(found, limits)
+    if lowest is None or not motor_inputs.was_hot(
         connection,
         account_no,
         found.grinder_no,
@@ -72,6 +69,32 @@ def heating_of(
         if not episodes or episodes[0].opened_at_ms > since_ms + AHEAD_MS:
             break
     return episodes
+
+
+def lowest_decicelsius(found: GrinderRow, limits: Sequence[DatedLimits]) -> int | None:
+    """What a motor must have been read at for a forecast, in tenths; None = none without limit."""
+    known = [limit.limit_celsius for limit in limits if limit.limit_celsius is not None]
+    return round((min(known) - WARM_KELVIN[body_of(found)]) * 10) if known else None
+
+
+def warm_ones(
+    connection: Connection,
+    account_no: int,
+    found: Sequence[GrinderRow],
+    limits: Mapping[int, Sequence[DatedLimits]],
+    *,
+    from_ms: int,
+    until_ms: int,
+) -> set[int]:
+    """The grinders of which ``heating_of`` may tell something, by one look at all."""
+    lowest = {row.grinder_no: lowest_decicelsius(row, limits[row.grinder_no]) for row in found}
+    return motor_inputs.were_hot(
+        connection,
+        account_no,
+        {number: bar for number, bar in lowest.items() if bar is not None},
+        from_ms=max(0, from_ms - BACK_MS[0]),
+        to_ms=until_ms,
+    )
 
 
 def _judged(

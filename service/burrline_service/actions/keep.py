@@ -1,4 +1,5 @@
-"""What is let go with time: raw runs beyond the retention, replies kept for repeats."""
+"""What is let go with time: raw runs beyond the retention, replies kept for repeats,
+events and alerts."""
 
 from __future__ import annotations
 
@@ -6,7 +7,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from functools import partial
 
-from ..store import accounts, archive, burr_sets, entries, grinders, state, sums
+from ..store import accounts, alerts, archive, burr_sets, entries, events, grinders, state, sums
 from ..store.database import Connection, Database
 from ..store.tables import HOUR_MS
 from ..store.types import to_milliseconds
@@ -14,6 +15,10 @@ from .asked import LOOK_BACK
 from .once import KEPT_FOR
 
 CHUNK_COUNT = 500
+EVENTS_KEPT_FOR = timedelta(days=92)
+"""A follower that was away for longer is told so (our choice, no source)."""
+ALERTS_KEPT_FOR = timedelta(days=400)
+"""So long who has seen an alert that is over; far longer than facts that come late amend any."""
 
 
 def archive_runs(
@@ -51,6 +56,22 @@ def forget_replies(database: Database, *, now: datetime) -> int:
     for account_no in _account_nos(database):
         forget = partial(state.forget_replies, account_no=account_no, before=now - KEPT_FOR)
         forgotten += database.write(account_no, forget)
+    return forgotten
+
+
+def forget_alerts(
+    database: Database, *, now: datetime, is_stopping: Callable[[], bool] = lambda: False
+) -> int:
+    """Drop events that are long told, and alerts that are long over, some at a time."""
+    forgotten = 0
+    for account_no in _account_nos(database):
+        tell = partial(
+            events.forget, account_no=account_no, before=now - EVENTS_KEPT_FOR, limit=CHUNK_COUNT
+        )
+        while not is_stopping() and (count := database.write(account_no, tell)):
+            forgotten += count
+        over = partial(alerts.forget, account_no=account_no, before=now - ALERTS_KEPT_FOR)
+        forgotten += database.write(account_no, over)
     return forgotten
 
 

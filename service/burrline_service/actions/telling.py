@@ -11,7 +11,6 @@ from typing import Any
 from ..core.alert_records import ALERT_CLOSED, ALERT_OPENED, EventRow
 from ..core.alert_settings import rules_at
 from ..core.episode_facts import Episode
-from ..core.heat import applied_limit_celsius
 from ..core.ledger import Change, Entry, amended, is_late
 from ..core.quiet_hours import quiet_until
 from ..store import flows, readings
@@ -70,7 +69,9 @@ def compare(
     quiet = partial(
         quiet_until, now, quiet_hours=rule["quiet_hours"], time_zone=one.row.site.time_zone
     )
-    changes = _changes([row.entry for row in told], held.episodes, from_ms, now_ms)
+    changes = _changes(
+        [row.entry for row in told], held.episodes, one.look.looked_ms, from_ms, now_ms
+    )
     for change in changes:
         if change.entry is None and change.episode is not None:
             _open(connection, account_no, one, change, change.episode, quiet, now=now, draw=draw)
@@ -80,7 +81,13 @@ def compare(
                 continue
             row = known[change.entry.alert_id]
             entry = _entry_after(change.entry, change)
-            after = replace(row, entry=entry)
+            # the end of what was told before quiet hours began waits for their own end
+            is_end_held = (
+                row.held_position is None
+                and change.tells == ("closed",)
+                and not entry.is_late
+                and quiet(severity=entry.severity) is not None
+            )
             for what in change.tells:
                 is_again = what == "again"
                 one.told.append(
@@ -90,18 +97,21 @@ def compare(
                         one.row,
                         noticed_at=row.noticed_at,
                         is_late=entry.is_late or is_again,
-                        is_held=row.held_position is not None,
+                        is_held=is_end_held or row.held_position is not None,
                         reason="again" if is_again else change.reason,
                         event_id=draw(now),
                     )
                 )
-            if entry.closed_ms is not None:
+            after = replace(row, entry=entry)
+            if is_end_held:
+                after = replace(after, held_position=WAITS)
+            elif change.tells:  # it is over before anybody was called, or goes on after all
                 after = replace(after, held_position=None)
             known[entry.alert_id] = after
             one.changed.append(after)
-    _tell_stages(one, held, quiet, now=now, draw=draw)
+    quiet_end = _tell_stages(one, held, quiet, now=now, draw=draw)
+    next_ms = [now_ms + HEARTBEAT_MS, *map(to_milliseconds, [quiet_end] if quiet_end else [])]
     _release(one, known, quiet)
-    next_ms = [now_ms + HEARTBEAT_MS]
     next_ms += [
         to_milliseconds(until)
         for row in (*known.values(), *one.added)
@@ -114,7 +124,11 @@ def compare(
 
 
 def _changes(
-    ledger: Sequence[Entry], episodes: Sequence[Episode], from_ms: int, now_ms: int
+    ledger: Sequence[Entry],
+    episodes: Sequence[Episode],
+    looked_ms: int,
+    from_ms: int,
+    now_ms: int,
 ) -> list[Change]:
     """What differs, each kind from where it was folded."""
     since = {True: max(from_ms, now_ms - FORECAST_BACK_MS), False: from_ms}
@@ -126,6 +140,7 @@ def _changes(
             [episode for episode in episodes if (episode.kind == FORECAST) is is_forecast],
             from_ms=low_ms,
             now_ms=now_ms,
+            looked_ms=looked_ms,
         )
     ]
 
@@ -229,12 +244,15 @@ def _tell_stages(
     *,
     now: datetime,
     draw: Callable[[datetime], str],
-) -> None:
-    """Tell of the stages of the set in the grinder that were not told before."""
+) -> datetime | None:
+    """Tell of the stages of the set in the grinder that were not told before.
+
+    In quiet hours none is told, as it is a notice: gives when they end.
+    """
     told: Mapping[str, Any] = one.look.told
     one.watermarks["told"] = told
     if held.burr_set_id is None or not held.stages:
-        return
+        return None
     latest = held.stages[-1]
     mark = {
         "burr_set_id": held.burr_set_id,
@@ -242,7 +260,10 @@ def _tell_stages(
         "at": instant_text(latest.at),
     }
     if told.get("stage") == mark["stage"] and told.get("burr_set_id") == held.burr_set_id:
-        return
+        return None
+    is_late = now - latest.at > STAGE_LATE
+    if not is_late and (until := quiet(severity="notice")) is not None:
+        return until
     one.watermarks["told"] = mark
     before = told.get("stage") if told.get("burr_set_id") == held.burr_set_id else None
     one.told.append(
@@ -251,10 +272,11 @@ def _tell_stages(
             latest,
             one.row,
             from_stage=before or latest.from_stage,
-            is_late=now - latest.at > STAGE_LATE,
+            is_late=is_late,
             event_id=draw(now),
         )
     )
+    return None
 
 
 def _release(one: Found, known: dict[str, AlertRow], quiet: Callable[..., datetime | None]) -> None:
@@ -272,6 +294,6 @@ def _soon(one: Found, held: Held, now_ms: int) -> list[int]:
     soon = [] if one.moves_at_ms is None else [one.moves_at_ms]
     if any(e.closed_at_ms is None and e.kind in motors for e in held.episodes):
         soon.append(now_ms + MOVING_MS)
-    if one.look.is_changed and applied_limit_celsius(one.row.grinder.motor) is not None:
+    if one.look.is_changed and held.is_warm:
         soon.append(now_ms + SETTLING_MS)
     return soon

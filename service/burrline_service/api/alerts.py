@@ -35,6 +35,8 @@ COME_AGAIN_SECONDS = 2
 _waiting = threading.BoundedSemaphore(WAITING_COUNT)
 _feed_schema = FeedSchema()
 pause = time.sleep
+stopping = threading.Event()
+"""Set when this process is to end: whoever waits is answered then, and asks the next one."""
 
 ALERT_ID = "019857c1-4a10-7c22-9d3e-5b0c1f2e9d3a"
 ALERT = {
@@ -112,7 +114,7 @@ def _follow_alerts(
         return _page(found, caller, come_again_seconds=COME_AGAIN_SECONDS)
     try:
         until = time.monotonic() + wait_seconds
-        while not found.items and time.monotonic() < until:
+        while not (found.items or stopping.is_set()) and time.monotonic() < until:
             pause(min(POLL_SECONDS, max(0.0, until - time.monotonic())))
             if feed.has_more(database, caller, position=found.position):
                 found = feed.read_feed(
@@ -203,7 +205,8 @@ OPERATIONS = (
             "an empty page. Going on with `next_cursor` you get every event once, in the order in "
             "which they were told. When too many wait already it answers at once, empty, with "
             "`Retry-After`. A key bound to sites or grinders gets the events of the grinders it "
-            "may see; its cursor moves on all the same."
+            "may see; its cursor moves on all the same. Events are kept for 92 days: a cursor that "
+            "is older than what is kept, or from before a backup was put back, is refused."
         ),
         act=_follow_alerts,
         scope="read",

@@ -102,6 +102,48 @@ def clock_episodes(
     return episodes_from(kept, _made, until_ms=until_ms)
 
 
+def may_be_behind(receipts: Sequence[Receipt], *, since_ms: int, until_ms: int) -> bool:
+    """Tell from the latest receipts alone whether any from an instant on may show a wrong clock.
+
+    ``no, where k_i < 1 for all received at or after since``
+
+    Parameters
+    ----------
+    receipts : sequence of Receipt
+        All of runs from some instant on, in any order.
+    since_ms : int
+        What was received before this instant, POSIX ms, was judged already.
+    until_ms : int
+        The instant of the answer, POSIX ms.
+
+    Returns
+    -------
+    bool
+        False = none shows it; True = that is not certain.
+
+    Raises
+    ------
+    Nothing.
+
+    Valid
+    -----
+    As ``clock_episodes``.
+
+    Source
+    ------
+    Derived here: that function's rule.
+
+    Examples
+    --------
+    >>> may_be_behind([Receipt(1, 0, 1_800_000)], since_ms=0, until_ms=1_800_000)
+    True
+    """
+    return any(
+        since_ms <= one.received_ms <= until_ms and _half_hours(one.received_ms - one.ended_ms) >= 1
+        for one in receipts
+    )
+
+
 def _half_hours(lag_ms: int) -> int:
     """By how many half hours a clock is behind that told of a live run so; 0 = it is not."""
     step, rest_ms = divmod(lag_ms + EARLY_MS, HALF_HOUR_MS)

@@ -161,6 +161,95 @@ def flow_low_episodes(
     >>> flow_low_episodes([], [], [DatedRules(0, {"flow_low": {"is_on": True}})], until_ms=5)
     []
     """
+    measured = _measured(runs, days, dated, until_ms=until_ms, fitted_ms=fitted_ms)
+    if not any(one[1] >= 1 for one in measured):
+        return []  # no median of them shows it either
+    told: list[Told] = []
+    fractions: list[tuple[int, float]] = []
+    for number, (ended_ms, _, _, count, release) in enumerate(measured, 1):
+        window = measured[max(0, number - count) : number]
+        last = [one for one in window if ended_ms - one[0] < DAY_MS]
+        if len(last) == count:
+            middle = median(one[1] for one in last)
+            told.append(Told(ended_ms, middle >= 1, middle <= release))
+            fractions.append((ended_ms, math.exp(-median(one[2] for one in last))))
+
+    def _made(opened_ms: int, closed_ms: int | None) -> Episode:
+        end_ms = until_ms if closed_ms is None else closed_ms
+        within = [part for at_ms, part in fractions if opened_ms <= at_ms <= end_ms]
+        count = rules_at(dated, opened_ms)["flow_low"]["run_count"]
+        facts = {"flow_fraction": round(min(within, default=1.0), 6), "run_count": float(count)}
+        return Episode("flow_low", "caution", opened_ms, closed_ms, facts)
+
+    spans = while_on(held_spans(told), "flow_low", dated)
+    return episodes_from(spans, _made, until_ms=until_ms)
+
+
+def may_be_low(
+    runs: Sequence[FlowRun],
+    days: Sequence[FlowDay],
+    dated: Sequence[DatedRules],
+    *,
+    since_ms: int,
+    until_ms: int,
+    fitted_ms: Sequence[int] = (),
+) -> bool:
+    """Tell from the latest runs alone whether any from an instant on may show low flow.
+
+    ``no, where all r_i < 1 and n - 1 of them come before since``: a median of such is below 1
+
+    Parameters
+    ----------
+    runs : sequence of FlowRun
+        All from some instant on, in any order.
+    days, dated : sequence
+        As for ``flow_low_episodes``.
+    since_ms : int
+        What ended before this instant, POSIX ms, was judged already.
+    until_ms : int
+        The instant of the answer, POSIX ms.
+    fitted_ms : sequence of int
+        As for ``flow_low_episodes``.
+
+    Returns
+    -------
+    bool
+        False = no run from ``since_ms`` on shows it; True = that is not certain.
+
+    Raises
+    ------
+    Nothing.
+
+    Valid
+    -----
+    As ``flow_low_episodes``.
+
+    Source
+    ------
+    Derived here: that function's rule.
+
+    Examples
+    --------
+    >>> may_be_low([], [], [DatedRules(0, {"flow_low": {"is_on": True}})], since_ms=0, until_ms=5)
+    False
+    """
+    measured = _measured(runs, days, dated, until_ms=until_ms, fitted_ms=fitted_ms)
+    new = [one for one in measured if one[0] >= since_ms]
+    if not new:
+        return False
+    needed = max(one[3] for one in new) - 1
+    return len(measured) - len(new) < needed or any(one[1] >= 1 for one in measured)
+
+
+def _measured(
+    runs: Sequence[FlowRun],
+    days: Sequence[FlowDay],
+    dated: Sequence[DatedRules],
+    *,
+    until_ms: int,
+    fitted_ms: Sequence[int],
+) -> list[tuple[int, float, float, int, float]]:
+    """Of each run that has a usual flow: end, r, ln(usual / flow), n and the release."""
     ordered = sorted(
         (run for run in runs if run.ended_ms <= until_ms and run.milligrams_per_second > 0),
         key=lambda run: (run.ended_ms, run.milligrams_per_second, run.cell[0] or -1, run.cell[1]),
@@ -192,24 +281,4 @@ def flow_low_episodes(
         off = math.log(base.milligrams_per_second / run.milligrams_per_second)
         release: float = rule["release_fraction"]
         measured.append((run.ended_ms, off / bar, off, rule["run_count"], release))
-    if not any(ratio >= 1 for _, ratio, _, _, _ in measured):
-        return []  # no median of them shows it either
-    told: list[Told] = []
-    fractions: list[tuple[int, float]] = []
-    for number, (ended_ms, _, _, count, release) in enumerate(measured, 1):
-        window = measured[max(0, number - count) : number]
-        last = [one for one in window if ended_ms - one[0] < DAY_MS]
-        if len(last) == count:
-            middle = median(one[1] for one in last)
-            told.append(Told(ended_ms, middle >= 1, middle <= release))
-            fractions.append((ended_ms, math.exp(-median(one[2] for one in last))))
-
-    def _made(opened_ms: int, closed_ms: int | None) -> Episode:
-        end_ms = until_ms if closed_ms is None else closed_ms
-        within = [part for at_ms, part in fractions if opened_ms <= at_ms <= end_ms]
-        count = rules_at(dated, opened_ms)["flow_low"]["run_count"]
-        facts = {"flow_fraction": round(min(within, default=1.0), 6), "run_count": float(count)}
-        return Episode("flow_low", "caution", opened_ms, closed_ms, facts)
-
-    spans = while_on(held_spans(told), "flow_low", dated)
-    return episodes_from(spans, _made, until_ms=until_ms)
+    return measured

@@ -63,7 +63,7 @@ def silent_episodes(
 
     Valid
     -----
-    A site that tells no opening hours is not judged: silence there may be the night. Where the
+    While a site tells no opening hours it is not judged: silence there may be the night. Where the
     rules change within a silence, each holds for its own time.
 
     Source
@@ -108,7 +108,7 @@ def silent_episodes(
             else:
                 merged.append(span)
         # where it is taken away the silence ends; what is left of it later is a new one
-        for gone_low, gone_high in sorted(unavailable):
+        for gone_low, gone_high in sorted([*unavailable, *_without_hours(sites)]):
             merged = [
                 piece
                 for begin, end in merged
@@ -176,6 +176,15 @@ def silent_from_ms(
     if not sites or not rules["silent"]["is_on"]:
         return None
     return _reached(last_ms, within_ms, _least_ms(rules), sites, unavailable)
+
+
+def _without_hours(sites: Sequence[DatedSite]) -> list[tuple[int, int]]:
+    ends = [*(site.from_ms for site in sites[1:]), 2**53]
+    return [
+        (0 if number == 0 else dated.from_ms, ends[number])
+        for number, dated in enumerate(sites)
+        if not dated.site.opening_hours
+    ]
 
 
 def _least_ms(rules: Mapping[str, Mapping[str, float]]) -> int:

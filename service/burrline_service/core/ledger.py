@@ -14,7 +14,7 @@ from .episode_facts import Episode, Severity
 
 Reason = Literal["withdrawn", "joined"]
 LATE_MS = 3_600_000
-"""Facts that came later than this after their own end call nobody."""
+"""Facts that came later after their own end call nobody."""
 OVERDUE_MS = 24 * LATE_MS
 """What no fact shows by itself, but time: noticed later than this it calls nobody."""
 
@@ -50,7 +50,12 @@ class Change:
 
 
 def amended(
-    ledger: Sequence[Entry], episodes: Sequence[Episode], *, from_ms: int, now_ms: int
+    ledger: Sequence[Entry],
+    episodes: Sequence[Episode],
+    *,
+    from_ms: int,
+    now_ms: int,
+    looked_ms: int | None = None,
 ) -> list[Change]:
     """Compare a ledger with the episodes that hold as far as is known now.
 
@@ -66,6 +71,8 @@ def amended(
         Where the fold began, POSIX ms: what was over before is left as it is.
     now_ms : int
         The instant of the fold, POSIX ms.
+    looked_ms : int or None
+        Up to when what is open in the ledger is known to last, POSIX ms; None = up to now.
 
     Returns
     -------
@@ -78,10 +85,10 @@ def amended(
 
     Valid
     -----
-    An episode that overlaps an entry keeps its id and is not told as opened again. Of an episode
-    that fell apart one part keeps the id, the open one if there is one; the others are parts. Of
-    entries that grew together the open one stays, else the first; others close as ``joined``. An
-    entry whose episode is gone closes as ``withdrawn``.
+    An episode that overlaps an entry keeps its id and is not told as opened again; one that opened
+    after the last look is new. Of an episode that fell apart one part keeps the id, the open one if
+    there is one; the others are parts. Of entries that grew together the open one stays, else the
+    first; others close as ``joined``. An entry whose episode is gone closes as ``withdrawn``.
 
     Source
     ------
@@ -104,8 +111,9 @@ def amended(
     for episode in episodes:
         holding[episode.kind].append(episode)
     changes: list[Change] = []
+    known_ms = now_ms if looked_ms is None else looked_ms
     for kind in sorted({*told, *holding}):
-        changes += _of_kind(told[kind], holding[kind], now_ms)
+        changes += _of_kind(told[kind], holding[kind], now_ms, known_ms)
     changes.sort(key=_when)
     return changes
 
@@ -113,8 +121,7 @@ def amended(
 def paired(ledger: Sequence[Entry], episodes: Sequence[Episode]) -> dict[int, Entry]:
     """Find the entry of a ledger that each episode goes on, where there is one.
 
-    ``entry ~ episode: same kind, and their spans overlap; each at most once, open with open
-    first``
+    ``entry ~ episode: same kind, overlapping spans; each at most once, open with open first``
 
     Parameters
     ----------
@@ -157,7 +164,9 @@ def paired(ledger: Sequence[Entry], episodes: Sequence[Episode]) -> dict[int, En
     return found
 
 
-def _paired(entries: Sequence[Entry], found: Sequence[Episode]) -> dict[int, int]:
+def _paired(
+    entries: Sequence[Entry], found: Sequence[Episode], looked_ms: int | None = None
+) -> dict[int, int]:
     """From places of episodes to places of entries of the same kind, both in the order of time."""
     pairs: dict[int, int] = {}
     # what goes on first, then what stands, then what was taken back and may have come again
@@ -169,32 +178,36 @@ def _paired(entries: Sequence[Entry], found: Sequence[Episode]) -> dict[int, int
                     number not in pairs
                     and place not in pairs.values()
                     and (is_open, entry.reason is None, True)[turn]
-                    and _overlap(entry, episode)
+                    and _overlap(entry, episode, looked_ms)
                 ):
                     pairs[number] = place
     return pairs
 
 
-def _of_kind(ledger: list[Entry], episodes: list[Episode], now_ms: int) -> list[Change]:
+def _of_kind(
+    ledger: list[Entry], episodes: list[Episode], now_ms: int, looked_ms: int
+) -> list[Change]:
     entries = sorted(ledger, key=lambda entry: (entry.opened_ms, entry.alert_id))
     found = sorted(episodes, key=lambda episode: episode.opened_at_ms)
-    places = _paired(entries, found)
-    pairs = {entries[place].alert_id: found[number] for number, place in places.items()}
-    taken = places.keys()
+    places = _paired(entries, found, looked_ms)
+    pairs = {place: found[number] for number, place in places.items()}
     changes = []
-    for entry in entries:
-        pair = pairs.get(entry.alert_id)
+    for place, entry in enumerate(entries):
+        pair = pairs.get(place)
         if pair is not None:
             changes += _kept(entry, pair)
         elif entry.reason is None:
-            reason: Reason = "joined" if any(_overlap(entry, one) for one in found) else "withdrawn"
+            is_joined = any(_overlap(entry, one, looked_ms) for one in found)
+            reason: Reason = "joined" if is_joined else "withdrawn"
             is_open = entry.closed_ms is None
             closed_ms = now_ms if is_open else entry.closed_ms
             tells: tuple[Literal["closed"], ...] = ("closed",) if is_open else ()
             changes.append(Change(entry, None, closed_ms, reason, tells))
     for number, episode in enumerate(found):
-        if number not in taken:
-            is_part = any(_overlap(entry, episode) for entry in entries if entry.reason is None)
+        if number not in places:
+            is_part = any(
+                _overlap(entry, episode, looked_ms) for entry in entries if entry.reason is None
+            )
             is_over = episode.closed_at_ms is not None
             changes.append(
                 Change(
@@ -227,8 +240,11 @@ def _kept(entry: Entry, episode: Episode) -> list[Change]:
     return [Change(entry, episode, episode.closed_at_ms, None, tells)]
 
 
-def _overlap(entry: Entry, episode: Episode) -> bool:
-    return (entry.closed_ms is None or entry.closed_ms > episode.opened_at_ms) and (
+def _overlap(entry: Entry, episode: Episode, looked_ms: int | None) -> bool:
+    end_ms = entry.closed_ms
+    if end_ms is None and looked_ms is not None:  # told of one instant at the least
+        end_ms = max(looked_ms, entry.opened_ms + 1)
+    return (end_ms is None or end_ms > episode.opened_at_ms) and (
         episode.closed_at_ms is None or episode.closed_at_ms > entry.opened_ms
     )
 

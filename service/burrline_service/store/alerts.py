@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, insert, or_, select, update
+from sqlalchemy import Connection, bindparam, delete, insert, or_, select, update
 
 from ..core.ledger import Entry
+from ..core.uuids import uuid7
 from .alert_tables import alert
+from .types import to_milliseconds
 
 
 @dataclass(frozen=True)
@@ -92,6 +94,18 @@ def release(connection: Connection, account_no: int, positions: Collection[int])
             .where(alert.c.account_no == account_no, alert.c.held_position.in_(sorted(positions)))
             .values(held_position=None)
         )
+
+
+def forget(connection: Connection, account_no: int, *, before: datetime) -> int:
+    """Drop entries that were noticed, and closed, before an instant."""
+    before_ms = to_milliseconds(before)
+    return connection.execute(
+        delete(alert).where(
+            alert.c.account_no == account_no,
+            alert.c.alert_id < uuid7(before_ms, 0, 0),  # the key, which begins with when
+            alert.c.closed_ms < before_ms,
+        )
+    ).rowcount
 
 
 def acknowledge(

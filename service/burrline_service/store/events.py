@@ -10,9 +10,10 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 from datetime import datetime
+from itertools import takewhile
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, insert, select, update
+from sqlalchemy import Connection, bindparam, delete, func, insert, select, update
 from sqlalchemy.dialects.postgresql import insert as insert_postgresql
 from sqlalchemy.dialects.sqlite import insert as insert_sqlite
 
@@ -83,6 +84,28 @@ def release(connection: Connection, account_no: int, positions: Collection[int])
     return at_positions(connection, account_no, positions)
 
 
+def first_position(connection: Connection, account_no: int, *, default: int) -> int:
+    """The position of the earliest event that is kept."""
+    found: int | None = connection.execute(_FIRST, {"account_no": account_no}).scalar_one()
+    return default if found is None else found
+
+
+def forget(connection: Connection, account_no: int, *, before: datetime, limit: int) -> int:
+    """Drop the earliest events, up to ``limit``, as far as they were made before an instant."""
+    first = connection.execute(
+        select(event.c.position, event.c.made_at)
+        .where(event.c.account_no == account_no)
+        .order_by(event.c.position)
+        .limit(limit)
+    ).all()
+    old = [row.position for row in takewhile(lambda row: row.made_at < before, first)]
+    if old:
+        connection.execute(
+            delete(event).where(event.c.account_no == account_no, event.c.position <= old[-1])
+        )
+    return len(old)
+
+
 def last_position(connection: Connection, account_no: int) -> int:
     """The position of the latest event, 0 when there is none."""
     found: int | None = connection.execute(_LAST, {"account_no": account_no}).scalar_one_or_none()
@@ -126,6 +149,7 @@ _AFTER = (
     .where(event.c.account_no == bindparam("account_no"), event.c.position > bindparam("after"))
     .order_by(event.c.position)
 )
+_FIRST = select(func.min(event.c.position)).where(event.c.account_no == bindparam("account_no"))
 _LAST = select(event_counter.c.last_position).where(
     event_counter.c.account_no == bindparam("account_no")
 )

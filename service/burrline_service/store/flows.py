@@ -12,7 +12,7 @@ from ..core.episode_flow import DOSE_BOUNDS_MG, Cell, FlowDay
 from ..core.records import GRAMS_BASES, PURPOSES, TIME_SOURCES
 from .many import Many, for_each
 from .stretches import LONGEST_RUN_MS
-from .tables import DAY_MS, UNSTATED
+from .tables import DAY_MS, HOUR_MS, UNSTATED
 
 SHORTEST_MS = 1000
 """A shorter run tells little of the flow (our choice, no source)."""
@@ -62,6 +62,16 @@ def days(
     ):
         found[number].append(FlowDay(day, (setting, dose), count, int(flow_sum), int(square_sum)))
     return found
+
+
+def last_touched(
+    connection: Connection, account_no: int, since_ms: Mapping[int, int], *, before_ms: int
+) -> dict[int, int]:
+    """The latest revision that touched an hour of each grinder, from the hour of an instant on."""
+    rows = _LAST_TOUCHED.rows(
+        connection, list(since_ms.items()), account_no=account_no, before_ms=before_ms
+    )
+    return {number: revision for number, revision in rows if revision is not None}
 
 
 def last_starts(
@@ -136,6 +146,14 @@ _DAYS = Many(
         f" sum({_FLOW}), sum({_FLOW} * {_FLOW}) FROM {{asked}} CROSS JOIN run"
         f" WHERE {_BETWEEN} AND {_TELLS_FLOW} GROUP BY 1, 2, 3, 4",
     },
+    asked=("grinder_no", "since_ms"),
+)
+_LAST_TOUCHED = Many(
+    "SELECT asked.grinder_no, (SELECT max(h.touched_revision) FROM grinder_hour AS h"
+    " WHERE h.account_no = :account_no AND h.grinder_no = asked.grinder_no"
+    f" AND h.hour >= asked.since_ms / {HOUR_MS}"
+    f" AND h.hour < CAST(:before_ms AS bigint) / {HOUR_MS})"
+    " FROM {asked}",
     asked=("grinder_no", "since_ms"),
 )
 _LAST = Many(

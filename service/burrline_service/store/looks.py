@@ -20,7 +20,10 @@ SLACK_MS = 600_000
 
 
 class Look(NamedTuple):
-    """A grinder's last look, and what differs now; ``look_count`` 0 = it never was looked at."""
+    """A grinder's last look, and what differs now; ``look_count`` 0 = it never was looked at.
+
+    ``is_set_anew``: its plate, its site or the settings of alerts differ.
+    """
 
     grinder_no: int
     look_count: int
@@ -30,6 +33,7 @@ class Look(NamedTuple):
     new_state_revision: int
     new_early_revision: int
     is_changed: bool
+    is_set_anew: bool
 
 
 def due(
@@ -52,6 +56,7 @@ def due(
             row.revision,
             row.early_revision,
             bool(row.is_changed),
+            bool(row.is_set_anew),
         )
         for row in rows
     ]
@@ -137,15 +142,15 @@ _WRITE = (
         }
     )
 )
-_CHANGED = (
-    "l.grinder_no IS NULL OR l.state_revision <> coalesce(s.revision, 0)"
-    " OR l.grinder_revision <> g.revision OR l.site_revision <> st.revision"
+_SET_ANEW = (
+    "l.grinder_revision <> g.revision OR l.site_revision <> st.revision"
     " OR l.settings_revision <> coalesce(c.settings_revision, 0)"
 )
+_CHANGED = f"l.grinder_no IS NULL OR l.state_revision <> coalesce(s.revision, 0) OR {_SET_ANEW}"
 _DUE = text(
     "SELECT g.grinder_no, l.look_count, l.looked_ms, l.state_revision AS looked_revision, l.told,"
     " coalesce(s.revision, 0) AS revision, coalesce(s.early_revision, 0) AS early_revision,"
-    f" ({_CHANGED}) AS is_changed"
+    f" ({_CHANGED}) AS is_changed, ({_SET_ANEW}) AS is_set_anew"
     " FROM grinder AS g"
     " LEFT JOIN grinder_state AS s ON s.account_no = g.account_no AND s.grinder_no = g.grinder_no"
     " LEFT JOIN grinder_look AS l ON l.account_no = g.account_no AND l.grinder_no = g.grinder_no"

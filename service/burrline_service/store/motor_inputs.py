@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Select, bindparam, func, literal_column, select
@@ -9,6 +10,7 @@ from sqlalchemy import Connection, Select, bindparam, func, literal_column, sele
 from ..core.records import LONGEST_RUN_SECONDS
 from . import readings
 from .fact_tables import reading
+from .many import Many
 from .tables import run
 
 LONGEST_RUN_MS = LONGEST_RUN_SECONDS * 1000
@@ -121,6 +123,17 @@ _HOT_READING: Select[Any] = (
     )
     .limit(1)
 )
+_WERE_HOT = Many(
+    "SELECT asked.grinder_no FROM {asked} WHERE EXISTS (SELECT 1 FROM run"
+    " WHERE run.account_no = :account_no AND run.grinder_no = asked.grinder_no"
+    " AND run.left_out = 0 AND run.started_ms >= :from_ms AND run.started_ms <= :to_ms"
+    " AND run.motor_decicelsius >= asked.decicelsius)"
+    " OR EXISTS (SELECT 1 FROM reading"
+    " WHERE reading.account_no = :account_no AND reading.grinder_no = asked.grinder_no"
+    " AND reading.at_ms >= :from_ms AND reading.at_ms <= :to_ms"
+    " AND reading.motor_decicelsius >= asked.decicelsius)",
+    asked=("grinder_no", "decicelsius"),
+)
 _RUNNING = (
     select(reading.c.run_key, func.min(reading.c.at_ms), func.max(reading.c.at_ms))
     .where(
@@ -184,6 +197,25 @@ def was_hot(
         "from_decicelsius": from_decicelsius,
     }
     return any(connection.execute(one, window).first() is not None for one in (_HOT, _HOT_READING))
+
+
+def were_hot(
+    connection: Connection,
+    account_no: int,
+    lowest_decicelsius: Mapping[int, int],
+    *,
+    from_ms: int,
+    to_ms: int,
+) -> set[int]:
+    """Of these grinders the ones of which ``was_hot`` is true, each with a bar of its own."""
+    rows = _WERE_HOT.rows(
+        connection,
+        list(lowest_decicelsius.items()),
+        account_no=account_no,
+        from_ms=from_ms,
+        to_ms=to_ms,
+    )
+    return {number for (number,) in rows}
 
 
 def readings_between(

@@ -31,6 +31,10 @@ _OF_GRINDER = select(
     grinder_state.c.account_no == bindparam("account_no"),
     grinder_state.c.grinder_no == bindparam("grinder_no"),
 )
+_OF_GRINDERS = select(*_OF_GRINDER.selected_columns, grinder_state.c.grinder_no).where(
+    grinder_state.c.account_no == bindparam("account_no"),
+    grinder_state.c.grinder_no.in_(bindparam("grinder_nos", expanding=True)),
+)
 
 
 def of_grinder(connection: Connection, account_no: int, grinder_no: int) -> State:
@@ -38,6 +42,15 @@ def of_grinder(connection: Connection, account_no: int, grinder_no: int) -> Stat
         _OF_GRINDER, {"account_no": account_no, "grinder_no": grinder_no}
     ).first()
     return State() if row is None else State(*row)
+
+
+def of_grinders(
+    connection: Connection, account_no: int, grinder_nos: Iterable[int]
+) -> dict[int, State]:
+    numbers = sorted(set(grinder_nos))
+    rows = connection.execute(_OF_GRINDERS, {"account_no": account_no, "grinder_nos": numbers})
+    found = {row.grinder_no: State(*row[:-1]) for row in rows}
+    return {number: found.get(number, State()) for number in numbers}
 
 
 def set_archived_before(

@@ -9,18 +9,22 @@ from typing import Any
 import pytest
 
 from burrline_service.actions import (
+    alerting,
     burrs,
     checkpoints,
     entries,
+    feed,
     history,
     ingest,
     keep,
+    noticing,
     once,
     report,
 )
 from burrline_service.actions.asked import LOOK_BACK
 from burrline_service.actions.once import Reply
 from burrline_service.core.errors import (
+    BadCursor,
     InstantArchived,
     NotFound,
     PeriodArchived,
@@ -423,3 +427,37 @@ def test_a_grinder_without_runs_has_no_archive(database: Database) -> None:
         lambda connection: state.of_grinder(connection, caller.account_no, 2),
     )
     assert found.archived_before is None
+
+
+def test_events_and_alerts_are_forgotten_and_old_cursors_refused(database: Database) -> None:
+    caller = new_chain(database, motor={"sensor": "housing", "limit_celsius": 80.0})
+    for number, day in enumerate((401, 93, 1)):
+        at = NOW - day * DAY
+        send(database, caller, [a_run(number, at - MINUTE, motor_celsius=85.0)], now=at)
+        noticing.watch(database, now=at)
+        noticing.watch(database, now=at + 20 * MINUTE)
+
+    def fed(position: int) -> list[str]:
+        found = feed.read_feed(database, caller, position=position, limit=9, now=NOW)
+        return [one.type.rpartition(".")[2] for one in found.items]
+
+    assert fed(0) == ["opened", "closed"] * 3
+    assert keep.forget_alerts(database, now=NOW) == 4 + 1  # of three alerts, one is that old
+    assert keep.forget_alerts(database, now=NOW) == 0
+    assert fed(0) == fed(4) == ["opened", "closed"]
+    assert fed(6) == []
+    for lost in (2, 3, 7):
+        with pytest.raises(BadCursor):
+            fed(lost)
+    kept = alerting.list_alerts(
+        database,
+        caller,
+        from_at=NOW - 92 * DAY,
+        limit=9,
+        position=None,
+        now=NOW,
+    )
+    assert [one.alert_id is not None for one in kept.items] == [True]
+    last = keep.forget_alerts(database, now=NOW + 500 * DAY)
+    assert last == 2 + 2
+    assert fed(6) == []

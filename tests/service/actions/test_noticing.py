@@ -15,20 +15,23 @@ from sqlalchemy import event as engine_event
 from burrline_service.actions import (
     alert_settings,
     alerting,
+    checkpoints,
     feed,
     ingest,
     noticing,
     places,
     readings,
+    use_episodes,
 )
-from burrline_service.core.alert_records import Event, EventRow
+from burrline_service.core.alert_records import STAGE_CHANGED, Event, EventRow
 from burrline_service.core.answers import Alert
 from burrline_service.core.entered import Reading
 from burrline_service.core.errors import NotFound
 from burrline_service.core.records import Caller, Run
 from burrline_service.store import alerts, outbox
 from burrline_service.store.database import Connection, Database
-from small_chain import DAY, HOUR, MINUTE, NOW, SECOND, a_run, new_chain, send, status
+from burrline_service.store.types import to_milliseconds
+from small_chain import DAY, HOUR, MINUTE, NOW, SECOND, a_run, fit, new_chain, send, status
 
 MOTOR = {"sensor": "housing", "limit_celsius": 80.0}
 BUSY = {"kind": "intermittent", "on_seconds": 120.0, "cycle_seconds": 600.0}
@@ -252,6 +255,64 @@ def test_quiet_hours_hold_a_caution_until_they_end(
     )
 
 
+def test_a_stage_is_told_once_quiet_hours_are_over(
+    database: Database, sent: list[EventRow]
+) -> None:
+    caller = new_chain(database)
+    fit(database, caller, "bar-1", "set-1", NOW - 3 * DAY)
+    alert_settings.set_alert_settings(
+        database,
+        caller,
+        fields={"quiet_hours": {"mon": [["11:00", "12:30"]]}},
+        if_match=frozenset({1}),
+        now=NOW - DAY,
+    )
+    send(database, caller, [a_run(1, NOW - DAY, grams=500.0)])
+    doses = [
+        {"distribution": {"kind": "percentiles", "d50_micrometres": d50}} for d50 in (300, 304)
+    ]
+    checkpoints.add_checkpoint(
+        database,
+        caller,
+        grinder_id="bar-1",
+        fields={"ground_at": NOW - HOUR, "method": "laser", "replicates": doses},
+        now=NOW,
+    )
+    look(database)
+    assert sent == []
+    assert told(database, caller) == []
+    look(database, NOW + 31 * MINUTE)  # nothing else happened: it was to be looked at again then
+    assert [row.type for row in sent] == [STAGE_CHANGED]
+    look(database, NOW + 33 * MINUTE)
+    assert len(sent) == 1
+
+
+def test_the_end_of_what_was_told_before_waits_for_the_end_of_quiet_hours(
+    database: Database, sent: list[EventRow]
+) -> None:
+    caller = new_chain(database)
+    alert_settings.set_alert_settings(
+        database,
+        caller,
+        fields={
+            "quiet_hours": {"mon": [["12:10", "13:00"]]},
+            "long_run": {"longest_run_seconds": 30.0},
+        },
+        if_match=frozenset({1}),
+        now=NOW - DAY,
+    )
+    send(database, caller, [a_run(1, NOW - 50 * SECOND, seconds=45.0)])
+    look(database)
+    look(database, NOW + 20 * MINUTE)
+    held = told(database, caller)[-1]
+    assert (held.type.rpartition(".")[2], held.is_held) == ("closed", True)
+    assert [row.type.rpartition(".")[2] for row in sent] == ["opened"]
+    look(database, NOW + 61 * MINUTE)
+    look(database, NOW + 90 * MINUTE)
+    assert [row.type.rpartition(".")[2] for row in sent] == ["opened", "closed"]
+    assert sent[-1].event_id == held.event_id
+
+
 def test_what_is_over_before_quiet_hours_end_calls_nobody(
     database: Database, sent: list[EventRow]
 ) -> None:
@@ -390,7 +451,8 @@ def test_of_two_who_look_at_once_one_tells(database: Database) -> None:
     no = caller.account_no
 
     def found(connection: Connection) -> Any:
-        return noticing._find(connection, no, NOW, 50, noticing._draw)
+        due = noticing._due(connection, no, NOW)
+        return noticing._find(connection, no, due, NOW, noticing._draw)
 
     first, second = database.read(no, found), database.read(no, found)
     counts = [
@@ -468,5 +530,108 @@ def test_however_facts_come_ledger_and_list_say_the_same(sqlite_database: Any, s
             seen.append((held, known))
         assert seen[0] == seen[1]
         assert {kind for kind, _, _ in seen[0][0]} >= {"motor_overheat", "duty_exceeded"}
+    finally:
+        database.close()
+
+
+def test_what_opened_after_the_last_look_is_another_alert(
+    database: Database, sent: list[EventRow]
+) -> None:
+    caller = new_chain(database, motor=MOTOR)
+    send(database, caller, [a_run(1, NOW - 20 * MINUTE, **HOT)], now=NOW - 19 * MINUTE)
+    assert look(database, NOW - 19 * MINUTE) == 1
+    # what a device kept while its network was down comes at once: it cooled, and is hot again
+    later = [a_run(2, NOW - 12 * MINUTE, **COOL), a_run(3, NOW - MINUTE, **HOT)]
+    send(database, caller, later)
+    assert look(database) == 2
+    events = told(database, caller)
+    assert [word for word, _ in words(events)] == ["opened", "closed", "opened"]
+    assert len({one.data["alert_id"] for one in events}) == 2
+    assert len(sent) == 3
+
+
+def test_a_grinder_that_cannot_be_folded_holds_up_no_other(
+    database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    caller, other = (
+        new_chain(database, "bar-1", "bar-2", motor=MOTOR),
+        new_chain(database, motor=MOTOR),
+    )
+    hot = [a_run(n, NOW - 30 * SECOND, grinder_id=f"bar-{n}", **HOT) for n in (1, 2)]
+    send(database, caller, hot)
+    send(database, other, hot[:1])
+    held_of, is_mended = noticing.held_of, False
+
+    def fails(connection: Connection, account_no: int, found: list[Any], *a: Any, **k: Any) -> Any:
+        if not is_mended and any(
+            (account_no, row.grinder.grinder_id) == (caller.account_no, "bar-1") for row in found
+        ):
+            raise ZeroDivisionError
+        return held_of(connection, account_no, found, *a, **k)
+
+    monkeypatch.setattr(noticing, "held_of", fails)
+    put_off: noticing.PutOff = {}
+    assert noticing.watch(database, now=NOW, put_off=put_off) == 2
+    assert [one.data["grinder_id"] for one in told(database, caller)] == ["bar-2"]
+    assert len(told(database, other)) == 1
+    is_mended = True
+    assert noticing.watch(database, now=NOW + SECOND, put_off=put_off) == 0
+    assert noticing.watch(database, now=NOW + MINUTE, put_off=put_off) == 1
+
+
+@pytest.mark.parametrize("seed", [3, 4])
+def test_what_looks_far_back_is_noticed_by_looks_that_read_little(
+    sqlite_database: Any, monkeypatch: pytest.MonkeyPatch, seed: int
+) -> None:
+    chance = random.Random(seed)
+    database = Database(sqlite_database.url)
+    folds: list[int] = []
+    fold = use_episodes.flow_low_episodes
+    monkeypatch.setattr(
+        use_episodes, "flow_low_episodes", lambda *a, **k: (folds.append(1), fold(*a, **k))[1]
+    )
+
+    def ground(number: int, at: datetime, part: float = 1.0) -> Run:
+        grams = 18.0 * part * chance.uniform(0.97, 1.03)
+        how = {"grams": round(grams, 1), "grams_basis": "weighed_out", "setting": 5.0}
+        return a_run(number, at, source="scale", **how)
+
+    try:
+        caller = new_chain(database)
+        usual = [
+            ground(100 * day + n, NOW - day * DAY - n * MINUTE)
+            for day in range(1, 9)
+            for n in range(6)
+        ]
+        send(database, caller, usual)
+        look(database, NOW)
+        folds.clear()
+        phases = [(14, 1.0, 0), (9, 0.7, 0), (9, 1.0, 0), (7, 1.0, 1), (9, 1.0, 0), (6, 0.7, 0)]
+        at, number, look_count = NOW, 1000, 0
+        for count, part, behind in phases:
+            for _ in range(count):
+                at += chance.choice([90, 150, 400]) * SECOND
+                number += 1
+                run = ground(number, at - 10 * SECOND - behind * HOUR, part)
+                send(database, caller, [run], now=at)
+                if chance.random() < 0.8:
+                    look(database, at + SECOND)
+                    look_count += 1
+            look(database, at + SECOND)
+            found = listed(database, caller, now=at + 2 * SECOND, from_at=NOW - 3 * HOUR)
+            assert all(alert.alert_id for alert in found)
+            shown = [
+                (
+                    alert.kind,
+                    to_milliseconds(alert.opened_at),
+                    None if alert.closed_at is None else to_milliseconds(alert.closed_at),
+                )
+                for alert in found
+            ]
+            known = [row for row in ledger(database, caller) if row[4] is None]
+            assert sorted(map(str, shown)) == sorted(str(row[1:4]) for row in known)
+        assert {kind for kind, _, _ in shown} == {"flow_low", "clock_suspect"}
+        assert len([kind for kind, _, _ in shown if kind == "flow_low"]) >= 2
+        assert len(folds) < look_count  # lists fold too
     finally:
         database.close()

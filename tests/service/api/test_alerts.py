@@ -122,6 +122,14 @@ def test_who_waits_is_answered_as_soon_as_there_is_something(
     assert pauses == [alerts_api.POLL_SECONDS] * 3
 
 
+def test_who_waits_is_answered_when_the_process_is_to_end(
+    http: CheckedClient, chain: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(alerts_api, "stopping", threading.Event())
+    monkeypatch.setattr(alerts_api, "pause", lambda seconds: alerts_api.stopping.set())
+    assert feed(http, wait_seconds=25)["items"] == []
+
+
 def test_half_of_the_threads_may_wait_and_the_next_comes_again_later(
     http: CheckedClient, chain: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:

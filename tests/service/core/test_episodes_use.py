@@ -163,6 +163,14 @@ def test_a_site_without_opening_hours_is_never_silent() -> None:
     assert silences(MONDAY_MS, until_ms=MONDAY_MS + 90 * DAY_MS, sites=site(None)) == []
 
 
+def test_silence_ends_where_a_site_tells_hours_no_longer() -> None:
+    last = MONDAY_MS + 17 * HOUR_MS
+    opened = MONDAY_MS + 2 * DAY_MS + 13 * HOUR_MS
+    without = [*site(), DatedSite(opened + HOUR_MS, site(None)[0].site)]
+    (held,) = silences(last, until_ms=opened + DAY_MS, sites=without)
+    assert (held.opened_at_ms, held.closed_at_ms) == (opened, opened + HOUR_MS)
+
+
 def test_changed_rules_leave_the_past_as_it_was() -> None:
     last = MONDAY_MS + 17 * HOUR_MS
     opened = MONDAY_MS + 2 * DAY_MS + 13 * HOUR_MS
