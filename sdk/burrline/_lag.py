@@ -1,29 +1,35 @@
 """How far a scale lags behind, learned from its own steps.
 
-Cups put down and taken away are steps, and after each a lagging scale closes in as
-``exp(-t / lag)``. The right lag is the one under which the seconds around a step fall into the
-fewest and best pieces (``_pieces.cut``). The last estimates are kept; their middle, weighted by
-how sharply each was told, is the lag.
+Cups put down and taken away are steps. Once the cup has landed, a lagging scale closes in on the
+new weight as ``a + c exp(-t / lag)``, until something else happens. For each step the longest
+stretch is taken over which one such curve fits as well as the noise lets it, and the lag of least
+squares over it is one estimate, weighted by how much worse a lag a tenth off would be. The middle
+of the last estimates by weight is the lag.
 """
 
 from __future__ import annotations
 
-from collections import deque
+import math
+from bisect import bisect_left
 from collections.abc import Sequence
-from itertools import pairwise
 
-from burrline._cells import CELL_SECONDS, Cell
-from burrline._pieces import cut
+from burrline._plateaus import cost_of_rests
 
-LAGS = (0.0, *(0.08 * 1.1**i for i in range(27)))  # to 0.95 s
-BEND_NOISES = 8.0
-BEFORE_SECONDS, AFTER_SECONDS = 0.6, 2.6
+LAGS = tuple(0.08 * 1.08**i for i in range(34))  # to 1.01 s
+LANDED_SECONDS = 0.35
+LONGEST_SECONDS = 2.6
 MOST_STEPS = 9
-LEAST_WEIGHT, MOST_WEIGHT = 0.4, 100.0
-NO_LAG_COST, CLEAR_COST = 8.0, 30.0
-NO_LAG_WEIGHT = 4.0
-STEP_GRAMS = 2.5
-SHARP_WEIGHT = 8.0
+LEAST_NOISES = 18.0
+LEAST_STEP_GRAMS, SMALL_STEP_GRAMS = 1.5, 0.6
+LEAST_STEEP = 5.0  # g/s
+LEAST_WEIGHT, MOST_WEIGHT = 2.0, 400.0
+MOST_REST_WEIGHT, KNOWN_WEIGHT = 10.0, 30.0
+UNRESTED = 0.1
+ROUGH_FRACTION, ROUGH_WEIGHT, LEAST_ROUGH_WEIGHT = 0.03, 3.0, 0.15
+"""Of a step, that the readings of a display of its own pace may lie off the curve."""
+MOST_REST_COST = 2.4
+FIT_COST = 2.5
+"""Squares per reading, over the noise's, that still count as a fit."""
 
 
 class Lag:
@@ -31,67 +37,155 @@ class Lag:
 
     def __init__(self) -> None:
         self.seconds = 0.0
-        self._told: deque[tuple[float, float]] = deque(maxlen=MOST_STEPS)  # lag, weight
+        self._told: list[tuple[float, float]] = []  # lag, weight
 
-    def learn(self, cells: Sequence[Cell], noise: float) -> float:
-        """Look at the steps of an episode; the lag to take for this one."""
-        sharpest = (0.0, SHARP_WEIGHT)
-        for first, last in _steps(cells, noise):
-            told = _best(cells[first:last], noise, self.seconds)
-            if told[1] >= LEAST_WEIGHT:
-                self._told.append(told)
-            if told[1] > sharpest[1]:
-                sharpest = told
-        ranked, so_far = sorted(self._told), 0.0
+    @property
+    def is_known(self) -> bool:
+        """Whether any step told it yet."""
+        return bool(self._told)
+
+    def learn(
+        self, ts: Sequence[float], ys: Sequence[float], noise: float, *, keeps: bool = True
+    ) -> float:
+        """Look at the steps of an episode; the lag to take for it."""
+        sharpest = (0.0, 0.0)
+        every = self._told[:]
+        is_known = sum(weight for _, weight in every) >= LEAST_WEIGHT
+        for place in _steps(ts, ys, noise, LEAST_STEP_GRAMS if is_known else SMALL_STEP_GRAMS):
+            told = _told_by(ts, ys, place, noise)
+            if told is None and sum(weight for _, weight in every) < KNOWN_WEIGHT:
+                told = _told_by_rests(ts, ys, place, noise)
+                if told is None and sum(weight for _, weight in every) < ROUGH_WEIGHT:
+                    told = _told_by(ts, ys, place, noise, ROUGH_FRACTION)
+                    told = None if told is None else (told[0], min(told[1], ROUGH_WEIGHT))
+            if told is not None:
+                if not _rests_before(ts, ys, place, noise):
+                    told = (told[0], UNRESTED * told[1])
+                every.append(told)
+                if told[1] > sharpest[1]:
+                    sharpest = told
+        every = every[-MOST_STEPS:]
+        ranked, so_far, middle = sorted(every), 0.0, self.seconds
         half = sum(weight for _, weight in ranked) / 2
         for lag, weight in ranked:
             so_far += weight
             if so_far >= half:
-                self.seconds = lag
+                middle = lag
                 break
+        if keeps:
+            self._told, self.seconds = every, middle
         own = sharpest[0]
-        return own if abs(own - self.seconds) < 0.1 * self.seconds else self.seconds
+        return own if abs(own - middle) < 0.06 * middle else middle
 
 
-def _steps(cells: Sequence[Cell], noise: float) -> list[tuple[int, int]]:
-    """The surroundings of the two sharpest bends of an episode, as places in its cells."""
-    slopes = [cell.ws / cell.w for cell in cells]
-    bends = [abs(b - a) for a, b in pairwise(slopes)]
-    found: list[tuple[int, int]] = []
-    for place in sorted(range(len(bends)), key=lambda i: -bends[i])[:16]:
-        if bends[place] * CELL_SECONDS < BEND_NOISES * noise or len(found) == 2:
+def _rests_before(ts: Sequence[float], ys: Sequence[float], place: int, noise: float) -> bool:
+    """Whether the weight stood still before a step, as it does before a cup, not within a press."""
+    first = bisect_left(ts, ts[place] - 0.6)
+    near = [ys[i] for i in range(first, place)]
+    return len(near) > 1 and max(near) - min(near) < 8 * noise
+
+
+def _steps(ts: Sequence[float], ys: Sequence[float], noise: float, least_grams: float) -> list[int]:
+    """The readings at which the largest steps of an episode begin, four at the most."""
+    found: list[int] = []
+    least = max(least_grams, LEAST_NOISES * noise)
+    changes: list[tuple[float, int]] = []
+    for i in range(1, len(ts)):
+        j = bisect_left(ts, ts[i - 1] + 0.3, i)
+        change = abs(ys[min(j, len(ys) - 1)] - ys[i - 1])
+        if change >= least:
+            changes.append((change, i - 1))
+    changes.sort(reverse=True)
+    for _, place in changes:
+        if len(found) == 4:
             break
-        start = cells[place].start
-        first = next(i for i, c in enumerate(cells) if c.end > start - BEFORE_SECONDS)
-        last = next((i for i, c in enumerate(cells) if c.start > start + AFTER_SECONDS), len(cells))
-        if last - first >= 8 and all(last <= a or first >= b for a, b in found):
-            found.append((first, last))
+        if all(abs(ts[place] - ts[other]) > 1.2 for other in found):
+            found.append(place)
     return sorted(found)
 
 
-def _best(part: Sequence[Cell], noise: float, known: float) -> tuple[float, float]:
-    """The lag that one step tells, and its weight: by how much others are worse."""
-    size = max(abs(cell.ws) for cell in part)
-    floor = (0.3 * noise) ** 2 + (0.0001 * size) ** 2
+def _told_by(
+    ts: Sequence[float], ys: Sequence[float], place: int, noise: float, fraction: float = 0.0001
+) -> tuple[float, float] | None:
+    # the steepest reading is the middle of the step
+    last = bisect_left(ts, ts[place] + 0.45, place)
+    steep = max(
+        range(place + 1, min(last + 1, len(ts))), key=lambda i: abs(ys[i] - ys[i - 1]), default=0
+    )
+    if not steep:
+        return None
+    steepest = abs(ys[steep] - ys[steep - 1]) / (ts[steep] - ts[steep - 1])
+    change = ys[min(last, len(ys) - 1)] - ys[place]
+    first = bisect_left(ts, ts[steep - 1] + LANDED_SECONDS, steep)
+    best: tuple[float, float] | None = None
+    for seconds in (0.9, 1.2, 1.6, 2.1, LONGEST_SECONDS):
+        end = bisect_left(ts, ts[steep] + seconds, steep)
+        if end - first < 5:
+            continue
+        costs = {lag: _squares(ts, ys, first, end, lag)[0] for lag in LAGS}
+        lag = min(costs, key=costs.__getitem__)
+        for factor in (1.04, 1.02, 1.01, 1.005, 1.0025, 1.00125):
+            for other in (lag / factor, lag * factor):
+                costs[other] = _squares(ts, ys, first, end, other)[0]
+            lag = min(costs, key=costs.__getitem__)
+        freedom = end - first - 3
+        floor = noise * noise + (fraction * change) ** 2
+        if costs[lag] > FIT_COST * floor * (freedom + 3):
+            break
+        shown = _squares(ts, ys, first, end, lag)[1]
+        if abs(shown) < 4 * noise:
+            # nothing closes in: no lag, if the step is large enough to show one
+            is_clear = abs(change) > 60 * noise and abs(ys[end - 1] - ys[first]) < 6 * noise
+            best = (0.0, 20.0) if is_clear and steepest > LEAST_STEEP else None
+            continue
+        if shown * change > 0 or steepest < max(1.3 * abs(shown) / lag, LEAST_STEEP):
+            continue  # a flow, or something else that does not close in
+        worse = min(_squares(ts, ys, first, end, lag * factor)[0] for factor in (0.9, 1.1))
+        weight = min((worse - costs[lag]) / floor, MOST_WEIGHT) * (seconds / LONGEST_SECONDS) ** 2
+        least = LEAST_WEIGHT if fraction < ROUGH_FRACTION else LEAST_ROUGH_WEIGHT
+        if weight >= least and LAGS[0] < lag < LAGS[-1]:
+            best = (lag, weight)
+    return best
 
-    def cost(lag: float) -> float:
-        return cut(part, lag, floor, is_even=True)[1]
 
-    costs = {lag: cost(lag) for lag in {*LAGS, known}}
+def _told_by_rests(
+    ts: Sequence[float], ys: Sequence[float], place: int, noise: float
+) -> tuple[float, float] | None:
+    """Where no curve fits for long: the lag under which most readings near a step rest."""
+    first = bisect_left(ts, ts[place] - 0.8)
+    last = bisect_left(ts, ts[place] + 3.0)
+    near_ts, near_ys = ts[first:last], ys[first:last]
+    if len(near_ts) < 8:
+        return None
+    floor = math.hypot(noise, 0.0002 * (max(near_ys) - min(near_ys)))
+    costs = {lag: cost_of_rests(near_ts, near_ys, lag, floor) for lag in (0.0, *LAGS[::3])}
     best = min(costs, key=costs.__getitem__)
-    if costs[0.0] < costs[best] + NO_LAG_COST:
-        # nothing closes in after a step that is large enough to show it
-        return 0.0, NO_LAG_WEIGHT if size > max(STEP_GRAMS, 60 * noise) else 0.0
-    for factor in (1.05, 1.025, 1.012, 1.006, 1.003):
+    if best == 0.0:
+        others = min(cost for lag, cost in costs.items() if lag > 0.15)
+        return (0.0, min(others - costs[best], MOST_REST_WEIGHT)) if others > 6 + costs[0] else None
+    if costs[best] > MOST_REST_COST * len(near_ts):
+        return None
+    for factor in (1.12, 1.06, 1.03, 1.015, 1.008, 1.004):
         for lag in (best / factor, best * factor):
-            costs[lag] = cost(lag)
+            costs[lag] = cost_of_rests(near_ts, near_ys, lag, floor)
         best = min(costs, key=costs.__getitem__)
-    alike = sorted(lag for lag in costs if costs[lag] < costs[best] + 1.0)
-    best = alike[len(alike) // 2]
-    others = [cost(best * factor) for factor in (0.93, 1.07)]
-    weight = min(min(others), costs[0.0]) - costs[best]
-    if size <= STEP_GRAMS:
-        return best, min(weight, NO_LAG_WEIGHT)
-    if costs[0.0] - costs[best] > CLEAR_COST:
-        weight = max(weight, 1.0)
-    return best, min(weight, MOST_WEIGHT)
+    worse = min(cost_of_rests(near_ts, near_ys, best * factor, floor) for factor in (0.9, 1.1))
+    weight = min(worse - costs[best], costs[0.0] - costs[best], MOST_REST_WEIGHT)
+    return (best, weight) if weight >= LEAST_WEIGHT and best < LAGS[-1] else None
+
+
+def _squares(
+    ts: Sequence[float], ys: Sequence[float], first: int, end: int, lag: float
+) -> tuple[float, float]:
+    """The squares left by ``a + c exp(-t / lag)``, and c."""
+    n, sy, se, see, sey, syy = end - first, 0.0, 0.0, 0.0, 0.0, 0.0
+    zero, level = ts[first], ys[end - 1]
+    for i in range(first, end):
+        e, y = math.exp((zero - ts[i]) / lag), ys[i] - level
+        sy, se, see, sey, syy = sy + y, se + e, see + e * e, sey + e * y, syy + y * y
+    free = see - se * se / n
+    off = syy - sy * sy / n
+    if free <= 1e-12:
+        return off, 0.0
+    left = sey - se * sy / n
+    return max(0.0, off - left * left / free), left / free

@@ -1,6 +1,6 @@
 """How many runs the detectors find, how well they weigh and time them, and what they make up.
 
-    PYTHONPATH=sdk python tests/simulations/detectors.py [--scenes 40] [--seed 5001] [--families ..]
+    PYTHONPATH=sdk python tests/simulations/detectors.py [--scenes 40] [--seed 80001] [--families]
 
 Scenes of many families (``scale_families``, ``plug_scenes``), a second family of scale scenes that
 was built otherwise and never tuned on (``other_scenes``), and both devices joined. The constants of
@@ -9,6 +9,10 @@ with 1 outside the bars:
 
 - at least 98 % of true runs found, with grams within 0.3 g or 1.5 %, seconds within 0.5 s or 8 %;
 - false runs under 1 % of the true ones, and under one in an hour of idle scenes.
+
+Families beyond what a scale can always tell are in the table and held to no bar: a cup put down
+less than 1 s before a run, or taken less than 1 s after it or while it grinds. What lay on the pan
+cannot be read there: the scale had not closed in on it, or the grounds left with the cup.
 
 It ends with 1 as things stand: the scale's detector does not reach these bars in every family.
 
@@ -30,6 +34,7 @@ if __package__ in (None, ""):
     sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from burrline import joined, power, scale
+from simulations.beyond_families import BEYOND
 from simulations.other_scenes import make_other_scene
 from simulations.plug_scenes import FAMILIES as PLUG_FAMILIES
 from simulations.plug_scenes import make_plug_scene
@@ -165,7 +170,8 @@ def score_of(job: tuple[str, str, int]) -> Score:
 
 
 def jobs_of(seeds: Sequence[int], families: Sequence[str] = ()) -> list[tuple[str, str, int]]:
-    kinds = [("scale", family) for family in PLAYS] + [(OTHER, OTHER), (JOINED, "plain")]
+    kinds = [("scale", family) for family in (*PLAYS, *BEYOND)]
+    kinds += [(OTHER, OTHER), (JOINED, "plain")]
     kinds += [("plug", family) for family in PLUG_FAMILIES]
     wanted = [one for one in kinds if not families or name_of(*one) in families]
     return [(kind, family, seed) for kind, family in wanted for seed in seeds]
@@ -179,6 +185,8 @@ def broken_bars(scores: dict[str, Score]) -> list[str]:
     """What lies outside the bars."""
     broken = []
     for name, score in scores.items():
+        if name in BEYOND:
+            continue
         if not score.true_runs:
             if score.false > max(1.0, score.hours):
                 broken.append(f"{name}: {score.false} false runs in {score.hours:.2f} h")
@@ -198,7 +206,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
     parser.add_argument("--scenes", type=int, default=40, help="of each family")
-    parser.add_argument("--seed", type=int, default=5001, help="the first one; not 1 to 99")
+    parser.add_argument("--seed", type=int, default=80001, help="the first one; not 1 to 99")
     parser.add_argument("--families", nargs="*", default=[])
     parser.add_argument("--remarks", action="store_true", help="print every run that went wrong")
     asked = parser.parse_args(arguments)
@@ -214,7 +222,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     write(f"{asked.scenes} scenes of each family, seeds {seeds[0]} to {seeds[-1]}\n")
     write(f"{'family':22} {'runs':>5} {'found':>7} {'grams':>7} {'seconds':>7} {'false':>5}\n")
     for name, score in scores.items():
-        write(score.line(name) + "\n")
+        write(score.line(f"{name} (beyond)" if name in BEYOND else name) + "\n")
     every = Score()
     for name, score in scores.items():
         if name in PLAYS:

@@ -94,12 +94,12 @@ class Bench:
         self.now += low if high is None else self.uniform(low, high)
 
     def place(self, grams: float | None = None) -> None:
-        """A cup is put down, within a tenth to three tenths of a second, and lands with a bump."""
+        """A cup is put down; its bump is up to 0.6 of its weight and gone within 0.3 s."""
         self.cup = self.log_uniform(2, 700) if grams is None else grams
         over = self.uniform(0.03, 0.25)
         self.steps.append((self.now, over, self.cup))
-        bump = self.cup * self.uniform(0, 0.25)
-        self._ring(self.now + over, bump)
+        bump = self.cup * self.uniform(0, 0.6)
+        self._ring(self.now + over, bump, most_fade_seconds=0.045)
         self.now += over
 
     def lift(self) -> None:
@@ -137,9 +137,9 @@ class Bench:
         wobble = lfilter([0.02], [1, -0.98], self.dice.normal(0, 1, len(shape))) * 10
         self.forces.append((at, force * shape * np.maximum(0, 1 + 0.06 * wobble)))
 
-    def _ring(self, at: float, force: float) -> None:
-        t = np.arange(0, 0.4, FINE_SECONDS)
-        pitch, fade = self.uniform(4, 20), self.uniform(0.02, 0.1)
+    def _ring(self, at: float, force: float, most_fade_seconds: float = 0.1) -> None:
+        t = np.arange(0, 8 * most_fade_seconds, FINE_SECONDS)
+        pitch, fade = self.uniform(4, 20), self.uniform(0.015, most_fade_seconds)
         self.forces.append((at, force * np.exp(-t / fade) * np.cos(2 * np.pi * pitch * t)))
 
     def run(
