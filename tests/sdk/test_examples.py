@@ -269,7 +269,7 @@ def test_a_report_that_cannot_be_made_is_no_half_of_one(live_service: LiveServic
 
 
 def test_no_example_does_more_than_post_and_ask() -> None:
-    for file in EXAMPLES.iterdir():
+    for file in EXAMPLES.glob("*.*"):
         text = file.read_text(encoding="utf-8")
         assert os.access(file, os.X_OK) == (file.suffix == ".sh")
         assert "127.0.0.1" in text or file.name == "clockless.py"
