@@ -11,7 +11,7 @@ import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
-from functools import partial
+from functools import cached_property, partial
 from itertools import count
 from typing import Any
 
@@ -277,6 +277,15 @@ class Scene:
         """Every row of every table but memos; when a key was last used is left out, too."""
         return self._rows(self._everything)
 
+    def marks(self) -> Any:
+        """What differs whenever ``rows`` does, told by the database where that is quicker."""
+        if self.database.is_sqlite:
+            return self.rows()
+        cursor = self._looking.cursor()
+        found = cursor.execute(self._digests).fetchall()
+        cursor.close()
+        return found
+
     def rows_of_other_account(self) -> Rows:
         """The rows of harbour alone."""
         return self._rows(self._of_harbour)
@@ -286,6 +295,15 @@ class Scene:
         found = {name: cursor.execute(text).fetchall() for name, text in statements.items()}
         cursor.close()
         return found
+
+    @cached_property
+    def _digests(self) -> str:
+        """How many rows each table has, and a sum of 64 bits over what is in them (PostgreSQL)."""
+        return " UNION ALL ".join(
+            f"SELECT '{name}', count(*), sum(hashtextextended(of_table::text, 0))"
+            f" FROM ({text}) AS of_table"
+            for name, text in self._everything.items()
+        )
 
     def _statements(self, where: str = "") -> dict[str, str]:
         found = {}
