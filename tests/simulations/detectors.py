@@ -2,10 +2,10 @@
 
     PYTHONPATH=sdk python tests/simulations/detectors.py [--scenes 40] [--seed 80001] [--families]
 
-Scenes of many families (``scale_families``, ``plug_scenes``), a second family of scale scenes that
-was built otherwise and never tuned on (``other_scenes``), and both devices joined. The constants of
-the detectors were chosen with seeds 1 to 99; the default seeds of this command are others. It ends
-with 1 outside the bars:
+Scenes of many families (``scale_families``, ``plug_scenes``), two makers of scale scenes that were
+built otherwise and never tuned on (``other_scenes``, ``bar_scenes``), and both devices joined. The
+constants of the detectors were chosen with seeds 1 to 99; the default seeds of this command are
+others. It ends with 1 outside the bars:
 
 - at least 98 % of true runs found, with grams within 0.3 g or 1.5 %, seconds within 0.5 s or 8 %;
 - false runs under 1 % of the true ones, and under one in an hour of idle scenes.
@@ -34,6 +34,7 @@ if __package__ in (None, ""):
     sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from burrline import joined, power, scale
+from simulations.bar_scenes import make_bar_scene
 from simulations.beyond_families import BEYOND
 from simulations.other_scenes import make_other_scene
 from simulations.plug_scenes import FAMILIES as PLUG_FAMILIES
@@ -43,7 +44,8 @@ from simulations.scale_scenes import Scene, TrueRun
 
 FOUND_BAR, FALSE_BAR = 0.98, 0.01
 INTERVALS = {"quick": 0.1, "each_five": 5.0, "each_ten": 10.0, "stale": 2.0}
-OTHER, JOINED = "built otherwise", "joined"
+OTHER, COUNTER, JOINED = "built otherwise", "at the counter", "joined"
+MAKERS = {OTHER: make_other_scene, COUNTER: make_bar_scene}
 
 
 @dataclass(frozen=True)
@@ -163,7 +165,7 @@ def score_of(job: tuple[str, str, int]) -> Score:
         runs = joined.joined(detected(scene), metered(plug))
         score = judged(JOINED, seed, scene.truths, told_of(runs), 2.5)
     else:
-        scene = make_other_scene(seed) if kind == OTHER else make_scene(family, seed)
+        scene = MAKERS[kind](seed) if kind in MAKERS else make_scene(family, seed)
         score = judged(family, seed, scene.truths, told_of(detected(scene)))
     score.hours = scene.lasted_seconds / 3600
     return score
@@ -171,7 +173,7 @@ def score_of(job: tuple[str, str, int]) -> Score:
 
 def jobs_of(seeds: Sequence[int], families: Sequence[str] = ()) -> list[tuple[str, str, int]]:
     kinds = [("scale", family) for family in (*PLAYS, *BEYOND)]
-    kinds += [(OTHER, OTHER), (JOINED, "plain")]
+    kinds += [(OTHER, OTHER), (COUNTER, COUNTER), (JOINED, "plain")]
     kinds += [("plug", family) for family in PLUG_FAMILIES]
     wanted = [one for one in kinds if not families or name_of(*one) in families]
     return [(kind, family, seed) for kind, family in wanted for seed in seeds]

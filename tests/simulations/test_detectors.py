@@ -2,9 +2,21 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 
-from simulations.detectors import Score, Told, broken_bars, judged, score_of
+from simulations.bar_scenes import make_bar_scene
+from simulations.detectors import (
+    COUNTER,
+    Score,
+    Told,
+    broken_bars,
+    detected,
+    judged,
+    score_of,
+    told_of,
+)
 from simulations.scale_scenes import TrueRun
 
 
@@ -22,6 +34,17 @@ def test_plug_scenes_are_told(family: str) -> None:
     assert score.found == score.true_runs
     assert score.timed >= score.true_runs - 1
     assert score.false == 0
+
+
+def test_runs_at_a_counter_are_told_nearly_always() -> None:
+    scene = make_bar_scene(2001)
+    assert 600 < scene.lasted_seconds < 1200
+    assert all(5 <= (run.grams or 0) <= 105 for run in scene.truths)
+    assert all(b.started - a.started - a.seconds >= 3 for a, b in pairwise(scene.truths))
+    score = judged(COUNTER, 2001, scene.truths, told_of(detected(scene)))
+    assert score.found == score.true_runs > 10
+    assert score.weighed + score.timed >= 2 * score.true_runs - 2
+    assert score.false <= 1
 
 
 def test_both_devices_make_one_run_of_a_grind() -> None:
