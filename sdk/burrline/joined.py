@@ -8,16 +8,25 @@
         spool.put(run.as_run("bar-1", offset_seconds=0.0))
 
 Two devices saw one grind when their runs overlap once the clocks of the two are allowed to differ
-by two seconds. Pairs are chosen one to one, those that lie closest first, so that neither the order
-of the runs nor ties decide by chance. A run of a pair has the plug's seconds, unless the plug was
-read so seldom that the scale knows them better, and the scale's grams; a run that has no partner
-stays as it is.
+by two seconds. Pairs are chosen one to one and in the order of time, so that they share most of
+their time after one difference of the clocks, read off the runs around. So a run that one device
+missed does not shift those after it, and neither the order in which runs came in nor ties decide by
+chance. A run of a pair has the plug's seconds, unless the plug was read so
+seldom that the scale knows them better, and the scale's grams; a run that has no partner stays as
+it is.
+
+Where one device told one run and the other told it in parts - the motor paused while the weight did
+not rest, or two cups were filled by one stretch of motor-on - it is one run here: its grams are all
+the grams, its seconds all the seconds of the plug, each counted once. A part belongs to a run if at
+least half of it lies within. A plug that is read too seldom to tell such runs apart joins none.
 """
 
 from __future__ import annotations
 
+import math
 import uuid
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -29,9 +38,14 @@ __all__ = ["JoinedRun", "joined"]
 
 TOLERANCE_SECONDS = 2.0
 """The clocks of the two devices may differ by as much; the service's own tolerance."""
+FALL_SECONDS = 1.0
+"""Grounds reach the scale as much later than the motor starts, or less."""
 ROUGH_SECONDS = 3.0
 ROUGH_FRACTION = 0.25
 """Bounds of a plug wider apart than both tell less than the scale's own seconds."""
+
+LONE_GAIN = 0.05
+OFFSET_RUNS, OFFSET_STEP_SECONDS = 40, 0.25
 
 # of the ids of runs: a name space of RFC 9562 UUIDs of version 5, drawn once
 _IDS = uuid.UUID("4c0c5a52-7f3e-4b4e-9d83-0f5f4e0c6a19")
@@ -82,38 +96,161 @@ def joined(
     """
     weighed = sorted(scale_runs, key=lambda run: (run.started, run.seconds, run.grams))
     metered = sorted(power_runs, key=lambda run: (run.started, run.seconds, run.high_seconds))
-    pairs = []
-    first = 0
-    for i, one in enumerate(weighed):
-        while first < len(metered) and _latest(metered[first]) < one.started - _REACH_SECONDS:
-            first += 1
-        for j in range(first, len(metered)):
+    near = _near(weighed, metered)
+    offsets = _offsets(weighed, metered, near)
+    pairs = chained(_gains(weighed, metered, near, offsets), len(metered))
+    of_scale: dict[int, _Grind] = {}
+    of_plug: dict[int, _Grind] = {}
+    grinds = []
+    for i, j in pairs:
+        grind = _Grind([weighed[i]], [metered[j]])
+        of_scale[i] = of_plug[j] = grind
+        grinds.append(grind)
+    for i, row in enumerate(near):
+        one, offset = weighed[i], offsets[i]
+        for j in row:
             other = metered[j]
-            if other.started > one.started + one.seconds + _REACH_SECONDS:
-                break
-            if _apart(one, other) <= TOLERANCE_SECONDS:
-                pairs.append((_distance(one, other), i, j))
-    partner: dict[int, int] = {}
-    taken: set[int] = set()
-    for _, i, j in sorted(pairs):
-        if i not in partner and j not in taken:
-            partner[i] = j
-            taken.add(j)
-    found = [
-        _both(one, metered[partner[i]])
-        if i in partner
-        else JoinedRun(one.started, one.seconds, one.grams, True, False)
-        for i, one in enumerate(weighed)
-    ]
-    found += [
-        JoinedRun(other.started, other.seconds, None, False, True)
-        for j, other in enumerate(metered)
-        if j not in taken
-    ]
+            shared = _shared_seconds(one, other, offset)
+            if i in of_scale and j not in of_plug and 2 * shared >= other.seconds:
+                of_plug[j] = of_scale[i]
+                of_plug[j].metered.append(other)
+            elif j in of_plug and i not in of_scale and 2 * shared >= one.seconds:
+                if _is_rough(other, one.seconds):
+                    continue
+                of_scale[i] = of_plug[j]
+                of_scale[i].weighed.append(one)
+    grinds += [_Grind([one], []) for i, one in enumerate(weighed) if i not in of_scale]
+    grinds += [_Grind([], [other]) for j, other in enumerate(metered) if j not in of_plug]
+    found = [grind.told() for grind in grinds]
     return sorted(found, key=lambda run: (run.started, run.seconds, run.grams or 0.0))
 
 
-_REACH_SECONDS = TOLERANCE_SECONDS + 600.0
+@dataclass
+class _Grind:
+    """What the two devices told of one."""
+
+    weighed: list[scale.DetectedRun]
+    metered: list[power.DetectedRun]
+
+    def told(self) -> JoinedRun:
+        grams = math.fsum(run.grams for run in self.weighed) if self.weighed else None
+        seen = math.fsum(run.seconds for run in self.weighed)
+        is_weighed = bool(self.weighed)
+        if is_weighed and (not self.metered or any(_is_rough(run, seen) for run in self.metered)):
+            started = min(run.started for run in self.weighed)
+            return JoinedRun(started, seen, grams, True, bool(self.metered))
+        seconds = math.fsum(run.seconds for run in self.metered)
+        started = min(run.started for run in self.metered)
+        return JoinedRun(started, seconds, grams, is_weighed, True)
+
+
+def _near(
+    weighed: Sequence[scale.DetectedRun], metered: Sequence[power.DetectedRun]
+) -> list[list[int]]:
+    """Of each of the scale's runs the plug's that may be of the same grind."""
+    most = max(map(_slack, metered), default=0.0) + TOLERANCE_SECONDS
+    near, first, ends = [], 0, -math.inf
+    for one in weighed:
+        while first < len(metered):
+            ends = max(ends, _latest(metered[first]))
+            if ends >= one.started - TOLERANCE_SECONDS:
+                break
+            first += 1
+        row = []
+        for j in range(first, len(metered)):
+            if metered[j].started - most > one.started + one.seconds:
+                break
+            if _apart(one, metered[j]) <= TOLERANCE_SECONDS:
+                row.append(j)
+        near.append(row)
+    return near
+
+
+def _offsets(
+    weighed: Sequence[scale.DetectedRun],
+    metered: Sequence[power.DetectedRun],
+    near: Sequence[Sequence[int]],
+) -> list[float]:
+    """How much later the plug's clock is than the scale's, at each of the scale's runs.
+
+    The difference that most of the starts and ends of some dozens of runs agree upon.
+    """
+    offsets: list[float] = []
+    for begin in range(0, len(weighed), OFFSET_RUNS):
+        votes: dict[int, float] = {}
+        lowest = max(0, begin - OFFSET_RUNS // 2)
+        for i in range(lowest, min(len(weighed), begin + 3 * OFFSET_RUNS // 2)):
+            for j in near[i]:
+                starts = metered[j].started - weighed[i].started
+                for by in (starts, starts + metered[j].seconds - weighed[i].seconds):
+                    if -TOLERANCE_SECONDS - FALL_SECONDS <= by <= TOLERANCE_SECONDS:
+                        place = round(by / OFFSET_STEP_SECONDS)
+                        for beside, weight in ((-1, 0.5), (0, 1.0), (1, 0.5)):
+                            votes[place + beside] = votes.get(place + beside, 0.0) + weight
+        best = max(votes, key=lambda place: (votes[place], -abs(place), place), default=0)
+        count = min(OFFSET_RUNS, len(weighed) - begin)
+        offsets += [best * OFFSET_STEP_SECONDS] * count
+    return offsets
+
+
+def _gains(
+    weighed: Sequence[scale.DetectedRun],
+    metered: Sequence[power.DetectedRun],
+    near: Sequence[Sequence[int]],
+    offsets: Sequence[float],
+) -> list[list[tuple[int, float]]]:
+    """Of each pair the part of both runs' time that they share, on one clock.
+
+    Runs that share none are a pair only where either has no other that it could be of.
+    """
+    others = Counter(j for row in near for j in row)
+    gains: list[list[tuple[int, float]]] = []
+    for one, row, offset in zip(weighed, near, offsets, strict=True):
+        gains.append([])
+        for j in row:
+            other = metered[j]
+            shared = _shared_seconds(one, other, offset)
+            both = max(one.seconds + other.seconds - shared, 1e-9)
+            gain = max(0.0, shared / both)
+            if len(row) == others[j] == 1:
+                gain = max(gain, LONE_GAIN)
+            if gain > 0:
+                gains[-1].append((j, gain))
+    return gains
+
+
+def chained(rows: Sequence[Sequence[tuple[int, float]]], width: int) -> list[tuple[int, int]]:
+    """Pairs that rise in both places and have the greatest sum of gains.
+
+    ``rows[i]`` has the partners of ``i``, all below ``width``, with their gains. Takes n log n of
+    all the partners.
+    """
+    tree = [(0.0, -1)] * (width + 1)  # the best chain that ends in a span of partners
+    chains: list[tuple[int, int, int]] = []
+
+    def before(j: int) -> tuple[float, int]:
+        best = tree[0]
+        while j > 0:
+            best = max(best, tree[j])
+            j -= j & -j
+        return best
+
+    for i, row in enumerate(rows):
+        longer = []
+        for j, gain in row:
+            sum_before, chain = before(j)
+            longer.append((j + 1, (sum_before + gain, len(chains))))
+            chains.append((i, j, chain))
+        for place, best in longer:
+            while place <= width:
+                tree[place] = max(tree[place], best)
+                place += place & -place
+    found = []
+    at = before(width)[1]
+    while at >= 0:
+        i, j, at = chains[at]
+        found.append((i, j))
+    return found[::-1]
 
 
 def _slack(run: power.DetectedRun) -> float:
@@ -132,13 +269,11 @@ def _apart(one: scale.DetectedRun, other: power.DetectedRun) -> float:
     return max(0.0, begins - (one.started + one.seconds), one.started - ends)
 
 
-def _distance(one: scale.DetectedRun, other: power.DetectedRun) -> float:
-    """Seconds between the middles: a clock that is off moves both ends."""
-    return abs((one.started + one.seconds / 2) - (other.started + other.seconds / 2))
+def _shared_seconds(one: scale.DetectedRun, other: power.DetectedRun, offset: float) -> float:
+    begin = max(one.started, other.started - offset)
+    return min(one.started + one.seconds, other.started - offset + other.seconds) - begin
 
 
-def _both(one: scale.DetectedRun, other: power.DetectedRun) -> JoinedRun:
-    unsure = other.high_seconds - other.low_seconds
-    if unsure > max(ROUGH_SECONDS, ROUGH_FRACTION * one.seconds):
-        return JoinedRun(one.started, one.seconds, one.grams, True, True)
-    return JoinedRun(other.started, other.seconds, one.grams, True, True)
+def _is_rough(run: power.DetectedRun, seconds: float) -> bool:
+    """Its bounds are so wide that the scale's own seconds tell more."""
+    return run.high_seconds - run.low_seconds > max(ROUGH_SECONDS, ROUGH_FRACTION * seconds)

@@ -47,6 +47,12 @@ def test_runs_at_a_counter_are_told_nearly_always() -> None:
     assert score.false <= 1
 
 
+def test_plug_scenes_that_are_built_otherwise_are_told() -> None:
+    score = score_of(("plug built otherwise", "plug built otherwise", 2001))
+    assert (score.found, score.false) == (score.true_runs, 0)
+    assert score.timed >= score.true_runs - 1
+
+
 def test_both_devices_make_one_run_of_a_grind() -> None:
     score = score_of(("joined", "plain", 2001))
     assert (score.found, score.false) == (score.true_runs, 0)
