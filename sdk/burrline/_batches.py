@@ -1,4 +1,4 @@
-"""Many lines in as many requests as it takes: runs and readings go this way.
+"""Many lines in as many requests as it takes: runs, readings and tallies go this way.
 
 Every line is sent with its id, so sending again is always safe. Requests hold at most 512 KiB
 and 5000 lines; one the service finds too large, or during which the connection keeps breaking (a
@@ -23,6 +23,8 @@ from burrline.models import (
     ReadingBatchOutcome,
     ReadingProblem,
     RunBatchOutcome,
+    TallyBatchOutcome,
+    TallyProblem,
 )
 
 MOST_BYTES = 512 * 1024
@@ -30,7 +32,7 @@ MOST_LINES = 5000
 RESETS_BEFORE_HALVING = 2
 
 Line = dict[str, Any]
-Outcome = TypeVar("Outcome", RunBatchOutcome, ReadingBatchOutcome)
+Outcome = TypeVar("Outcome", RunBatchOutcome, ReadingBatchOutcome, TallyBatchOutcome)
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,11 @@ def _refused_reading(reading_id: str, fault: Fault) -> ReadingBatchOutcome:
     return ReadingBatchOutcome(**_no_more(received=1, rejected=1, problems=(problem,)))
 
 
+def _refused_tally(tally_id: str, fault: Fault) -> TallyBatchOutcome:
+    problem = TallyProblem(index=0, tally_id=tally_id, outcome="rejected", errors=(fault,))
+    return TallyBatchOutcome(**_no_more(received=1, rejected=1, problems=(problem,)))
+
+
 RUNS = Kind(
     path="/v1/runs/batch",
     member="runs",
@@ -75,6 +82,14 @@ READINGS = Kind(
     read=ReadingBatchOutcome.from_json,
     refused=_refused_reading,
     nothing=ReadingBatchOutcome(**_no_more()),
+)
+TALLIES = Kind(
+    path="/v1/tallies/batch",
+    member="tallies",
+    id_name="tally_id",
+    read=TallyBatchOutcome.from_json,
+    refused=_refused_tally,
+    nothing=TallyBatchOutcome(**_no_more()),
 )
 
 

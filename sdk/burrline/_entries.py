@@ -2,16 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
+from typing import Any
 
-from burrline._calls import Calls, model, path_of
+from burrline._batches import TALLIES, Batches
+from burrline._calls import model, path_of
 from burrline._convert import body_of
 from burrline._paging import Page
-from burrline._places import known
-from burrline.models import CareEntry, Correction, Period, Tally
+from burrline._places import Given, known
+from burrline.models import CareEntry, Correction, Period, Tally, TallyBatchOutcome
+
+JSON_NAMES = {"from_at": "from", "to_at": "to"}
+"""Where a parameter cannot be called as its member is."""
 
 
-class Entries(Calls):
+def _by_member(line: dict[str, Any]) -> dict[str, Any]:
+    return {JSON_NAMES.get(name, name): value for name, value in line.items()}
+
+
+class Entries(Batches):
     """The operations on tallies, periods, corrections and care."""
 
     # --- tallies -----------------------------------------------------------------------------
@@ -45,6 +55,16 @@ class Entries(Calls):
             "note": note,
         }
         return self._post("/v1/tallies", model(Tally), body_of(None, known(named)))
+
+    def add_tallies(self, tallies: Iterable[Given]) -> TallyBatchOutcome:
+        """Record many tallies, in as many requests as it takes; a bad one never blocks a good one.
+
+        Each is a mapping with the names of ``add_tally``. Left out, ``tally_id`` is a fresh UUID
+        version 7. ``index`` in the problems counts within ``tallies``. An error's
+        ``remaining`` holds the tallies not known to be recorded, with their ids.
+        """
+        lines = [self._with_id(_by_member(body_of(one, {})), "tally_id") for one in tallies]
+        return self._send_lines(TALLIES, lines)
 
     def list_tallies(
         self,

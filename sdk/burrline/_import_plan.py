@@ -149,27 +149,31 @@ def steps_of(
 
 def held_against(steps: Sequence[Step], tallies: Sequence[Tally], *, is_replacing: bool) -> None:
     """Tell for each step of one grinder whether it is new, known, voided or in conflict."""
+    versions: dict[str, dict[int, Tally]] = defaultdict(dict)
+    for tally in tallies:
+        base, number = version_of(tally.tally_id)
+        versions[base][number] = tally
+    by_day = _by_day(tallies, steps)
     for step in steps:
         base = step.fields["tally_id"]
-        ours = {
-            number: tally
-            for tally in tallies
-            if (number := _number(tally.tally_id, base)) is not None
-        }
+        ours = versions.get(base, {})
         live = [tally for tally in ours.values() if tally.voided_at is None]
-        others = [
-            tally
-            for tally in tallies
-            if tally not in ours.values()
-            and tally.voided_at is None
-            and tally.from_at < step.fields["to_at"]
-            and step.fields["from_at"] < tally.to_at
-        ]
+        other = next(
+            (
+                tally
+                for day in _days_of(step.fields["from_at"], step.fields["to_at"])
+                for tally in by_day.get(day, ())
+                if version_of(tally.tally_id)[0] != base
+                and tally.from_at < step.fields["to_at"]
+                and step.fields["from_at"] < tally.to_at
+            ),
+            None,
+        )
         if any(_is_same(tally, step) for tally in live):
             step.outcome = KNOWN
-        elif others:
+        elif other is not None:
             step.outcome = CONFLICT
-            step.detail = f"tally {others[0].tally_id} tells some of this time already"
+            step.detail = f"tally {other.tally_id} tells some of this time already"
         elif live and not is_replacing:
             step.outcome, step.detail = CONFLICT, _difference(live[0], step)
         elif (
@@ -181,6 +185,22 @@ def held_against(steps: Sequence[Step], tallies: Sequence[Tally], *, is_replacin
             step.fields["tally_id"] = f"{base}.{max(ours) + 1}"
 
 
+def _by_day(tallies: Sequence[Tally], steps: Sequence[Step]) -> dict[int, list[Tally]]:
+    """The tallies that count, by the days (of UTC) they tell of, as far as steps go."""
+    from_at = min(step.fields["from_at"] for step in steps)
+    to_at = max(step.fields["to_at"] for step in steps)
+    found: dict[int, list[Tally]] = defaultdict(list)
+    for tally in tallies:
+        if tally.voided_at is None and tally.from_at < to_at and from_at < tally.to_at:
+            for day in _days_of(max(tally.from_at, from_at), min(tally.to_at, to_at)):
+                found[day].append(tally)
+    return found
+
+
+def _days_of(from_at: datetime, to_at: datetime) -> range:
+    return range(from_at.toordinal(), to_at.toordinal() + 1)
+
+
 def tallies_around(client: Client, grinder_id: str, steps: Sequence[Step]) -> list[Tally]:
     """The grinder's tallies that may tell of the same time."""
     from_at = min(step.fields["from_at"] for step in steps) - timedelta(days=MOST_DAYS + 1)
@@ -188,48 +208,39 @@ def tallies_around(client: Client, grinder_id: str, steps: Sequence[Step]) -> li
     return [*client.list_tallies(grinder_id, from_at=from_at, to_at=to_at, limit=200)]
 
 
-def days_with_runs(client: Client, grinder_id: str, steps: Sequence[Step]) -> int:
-    """On how many of these days runs are recorded too; their grams count beside a notebook's."""
-    try:
-        history = client.get_throughput(
-            grinder_id,
-            by="day",
-            from_at=min(step.fields["from_at"] for step in steps),
-            to_at=max(step.fields["to_at"] for step in steps),
-        )
-    except errors.ClientError as error:
-        if isinstance(error, (errors.AuthenticationError, errors.RateLimited)):
-            raise
-        return 0  # longer than is answered at once: no reason to stop
-    return sum(
-        bucket.run_count > 0
-        and any(
-            step.fields["from_at"] < bucket.to_at and bucket.from_at < step.fields["to_at"]
-            for step in steps
-        )
-        for bucket in history.buckets
-    )
+def record(client: Client, steps: Sequence[Step]) -> None:
+    """Record steps that are new, in one go; what one replaces is voided first.
 
-
-def record(client: Client, step: Step) -> None:
-    """Record a step that is new; where it replaces a tally, that is voided first."""
-    try:
-        if step.replaces is not None:
-            client.void_tally(step.replaces)
-        client.add_tally(**step.fields)
-    except errors.ClientError as error:
-        if isinstance(error, (errors.AuthenticationError, errors.RateLimited)):
-            raise
-        is_conflict = isinstance(error, errors.Conflict)
-        step.outcome, step.detail = CONFLICT if is_conflict else REFUSED, str(error)
-    else:
+    Sent again, or killed in between and imported again, each counts once.
+    """
+    sent = [step for step in steps if _is_voided(client, step)]
+    outcome = client.add_tallies([step.fields for step in sent])
+    for step in sent:
         step.outcome = RECORDED
+    for problem in outcome.problems:
+        step = sent[problem.index]
+        step.outcome = CONFLICT if problem.outcome == "conflict" else REFUSED
+        step.detail = "; ".join(fault.detail for fault in problem.errors)
 
 
-def _number(tally_id: str, base: str) -> int | None:
-    """Which version of a notebook's tally this is, 1 for the first."""
-    found = re.fullmatch(re.escape(base) + r"(?:\.(\d{1,6}))?", tally_id)
-    return None if found is None else int(found[1] or 1)
+def _is_voided(client: Client, step: Step) -> bool:
+    """Void what a step replaces; False where the service will not have that."""
+    if step.replaces is None:
+        return True
+    try:
+        client.void_tally(step.replaces)
+    except errors.ClientError as error:
+        if isinstance(error, (errors.AuthenticationError, errors.RateLimited)):
+            raise
+        step.outcome, step.detail = REFUSED, str(error)
+        return False
+    return True
+
+
+def version_of(tally_id: str) -> tuple[str, int]:
+    """Whose version a notebook's tally is, and the number of it: 1 for the first."""
+    found = re.fullmatch(r"(notebook:.+)\.(\d{1,6})", tally_id)
+    return (tally_id, 1) if found is None else (found[1], int(found[2]))
 
 
 def _is_same(tally: Tally, step: Step) -> bool:

@@ -10,6 +10,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta, timezone
 from typing import Any
 
+from burrline._import_cautions import cautions_of
 from burrline._import_plan import (
     CONFLICT,
     NEW,
@@ -17,7 +18,6 @@ from burrline._import_plan import (
     REFUSED,
     Step,
     UnknownGrinder,
-    days_with_runs,
     held_against,
     owners,
     record,
@@ -26,6 +26,7 @@ from burrline._import_plan import (
     zone_of,
 )
 from burrline._notebook import LeftOut, Notebook, Question, Settings, Unreadable, read_notebook
+from burrline._notebook_sums import unlikely
 from burrline._progress import Progress
 from burrline._terminal import (
     EX_DATAERR,
@@ -37,7 +38,20 @@ from burrline._terminal import (
     say,
     say_json,
 )
+from burrline._verb_import import month_of
 from burrline.client import Client
+
+STEPS_AT_ONCE = 250
+"""Tallies of one request: few enough that a bar moves, many enough to be quick."""
+
+
+MEANINGS: dict[str, dict[str, bool]] = {
+    "is_day_first": {"day": True, "month": False},
+    "is_year_first": {"yes": True, "no": False},
+    "is_serial": {"yes": True, "no": False},
+    "is_running_total": {"total": True, "day": False},
+}
+"""What an answer means to a setting, where that is not the answer itself."""
 
 
 def import_notebook(client: Client, options: argparse.Namespace) -> int:
@@ -62,19 +76,15 @@ def import_notebook(client: Client, options: argparse.Namespace) -> int:
     steps = [step for step in steps if step not in early]
     left_out = [LeftOut(one.entry.lines[-1], "", "the day is not over yet") for one in early]
     notebook = replace(notebook, left_out=(*notebook.left_out, *left_out))
-    cautions = []
+    cautions: list[str] = []
     for grinder_id in used:
         own = [step for step in steps if step.fields["grinder_id"] == grinder_id]
         if not own:
             continue
         tallies = tallies_around(client, grinder_id, own)
         held_against(own, tallies, is_replacing=options.replace)
-        new = [step for step in own if step.outcome == NEW]
-        if new and (count := days_with_runs(client, grinder_id, new)):
-            cautions.append(
-                f"{grinder_id} has runs on {count} of these days: the notebook's grams count "
-                "beside theirs"
-            )
+        cautions += cautions_of(client, grinder_id, own, tallies)
+    cautions += unlikely(notebook.entries)
     if not options.json and not options.quiet:
         _show(notebook, steps, cautions)
     new = [step for step in steps if step.outcome == NEW]
@@ -88,9 +98,18 @@ def _read(
 ) -> Notebook:
     """The notebook, with what only a person can tell asked for where one is there."""
     settings = Settings(
-        options.is_day_first, options.unit, options.year, options.decimal_mark,
-        options.is_running_total, tuple(options.columns), options.count_repeats,
-    )  # fmt: skip
+        is_day_first=options.is_day_first,
+        is_year_first=options.is_year_first,
+        unit=options.unit,
+        year=options.year,
+        decimal_mark=options.decimal_mark,
+        is_running_total=options.is_running_total,
+        columns=tuple(options.columns),
+        counts_repeats=options.count_repeats,
+        month=options.month,
+        date_column=options.date_column,
+        is_serial=options.is_serial,
+    )
     # days that are not over by a site's own clock are left out later
     tomorrow = datetime.now().astimezone().date() + timedelta(days=1)
     while True:
@@ -112,11 +131,14 @@ def _answer(question: Question) -> Any:
         raise question
     if question.name == "columns":
         return tuple(one.strip() for one in said.split(","))
+    if question.name == "month":
+        try:
+            return month_of(said)
+        except argparse.ArgumentTypeError:
+            raise question from None
     if said not in question.answers:
         raise question
-    if question.name in ("is_day_first", "is_running_total"):
-        return said in ("day", "total") if question.name == "is_day_first" else said == "total"
-    return said
+    return MEANINGS.get(question.name, {}).get(said, said)
 
 
 def _asked(text: str) -> str:
@@ -136,11 +158,15 @@ def _send(
             raise Stop(EX_USAGE, "burrline import: nothing was sent")
     try:
         with Progress(len(new)) as progress:
-            for step in progress.each(new):
-                record(client, step)
-    except Exception:
+            for first in range(0, len(new), STEPS_AT_ONCE):
+                steps = new[first : first + STEPS_AT_ONCE]
+                record(client, steps)
+                progress.advance(len(steps))
+    except BaseException:  # Ctrl-C too: what is done stays done
         done = sum(step.outcome == RECORDED for step in new)
-        complain(f"burrline: {done} of {len(new)} are recorded; import it again for the rest")
+        complain(
+            f"burrline: {done} of {len(new)} are known to be recorded; import it again for the rest"
+        )
         raise
 
 

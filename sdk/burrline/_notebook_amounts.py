@@ -10,13 +10,20 @@ from functools import lru_cache
 
 from burrline._notebook_cells import plain
 
-GRAMS = {"kg": Decimal(1000), "g": Decimal(1), "lb": Decimal("453.59237")}
-"""The pound: exactly 0.45359237 kg by the international agreement of 1959 (NIST SP 811, B.6)."""
+GRAMS = {
+    "kg": Decimal(1000),
+    "g": Decimal(1),
+    "lb": Decimal("453.59237"),
+    "oz": Decimal("28.349523125"),
+}
+"""The pound: exactly 0.45359237 kg by the international agreement of 1959 (NIST SP 811, B.6); the
+ounce is a sixteenth of it (NIST Handbook 44, appendix C)."""
 _UNITS = {
     "kg": "kg kgs kilo kilos kilogram kilograms kilogramm kilogramme kilogrammes kilogramo "
     "kilogramos chilo chili chilogrammi kg/day kg/tag",
     "g": "g gr gram grams gramm gramme grammes gramo gramos grammi",
     "lb": "lb lbs pound pounds",
+    "oz": "oz ounce ounces",
 }
 UNITS = {word: unit for unit, words in _UNITS.items() for word in words.split()}
 _ABOUT = r"(?P<about>~|≈|ca\.?|about|approx\.?|circa|env\.?|etwa)?"

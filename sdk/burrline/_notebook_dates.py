@@ -43,7 +43,13 @@ friday fri freitag fr vendredi ven viernes vie venerdi vrijdag vr
 saturday sat samstag sonnabend sa samedi sam sabado sab sabato zaterdag za
 sunday sun sonntag so dimanche dim domingo dom domenica zondag zo
 """
-_WEEKDAYS = frozenset(_WEEKDAY_NAMES.split())
+_WEEKDAYS = {
+    name: number
+    for number, line in enumerate(_WEEKDAY_NAMES.strip().splitlines())
+    for name in line.split()
+}
+ORDERS = ("day", "month", "year")
+"""Which of the numbers of a date stands first."""
 LONGEST_CHARACTERS = 60
 _FILLER_WORDS = "de del of di du the le el il den am er st nd rd th o a"
 _FILLERS = frozenset(_FILLER_WORDS.split())
@@ -57,7 +63,7 @@ _DIGITS = re.compile(r"(20\d\d)(\d\d)(\d\d)")
 _ISO_MONTH = re.compile(r"(20\d\d)-(\d\d)")
 _DOTS = re.compile(r"(\d{1,2})\. ?(\d{1,2})\.(?: ?(\d{4}|\d\d))?")
 _BARE_DOTS = re.compile(r"(\d{1,2})\.(\d{1,2})")
-_PAIR = re.compile(r"(\d{1,2})/(\d{1,2})(?:/(\d{4}|\d\d))?|(\d{1,2})-(\d{1,2})-(\d{4})")
+_PAIR = re.compile(r"(\d{1,2})/(\d{1,2})(?:/(\d{4}|\d\d))?|(\d{1,2})-(\d{1,2})-(\d{4}|\d\d)")
 _WEEK = re.compile(rf"(?:(\d{{4}})[ /-]*)?{_WEEK_WORDS}\.? ?(\d{{1,2}})(?:[ /,-]+(\d{{4}}))?")
 _FROM = re.compile(r"^(?:from|von|vom|du|del|dal|van) (?=.*\d.*\d)")
 _BETWEEN = re.compile(r" ?(?:\.\.\.?| to | until | till | bis | au | al | tot | - |-|/) ?")
@@ -74,6 +80,8 @@ class When:
     day: int | None = None
     pair: tuple[int, int] | None = None
     week: int | None = None
+    short: tuple[int, int, int] | None = None
+    """Its three numbers as written, where the year may as well be the first of them."""
 
 
 @dataclass(frozen=True)
@@ -82,6 +90,10 @@ class Days:
 
     first: When
     last: When
+    weekday: int | None = None
+    """The day of the week that stands before it, Monday 0."""
+    has_zone: bool = False
+    """Whether it tells a time by a clock that may be of elsewhere."""
 
     @property
     def pairs(self) -> list[tuple[int, int]]:
@@ -91,12 +103,17 @@ class Days:
     def has_year(self) -> bool:
         return self.last.year is not None
 
-    def resolved(self, year_of: Callable[[int, int], int], is_day_first: bool) -> tuple[date, date]:
+    @property
+    def is_of_days(self) -> bool:
+        """Whether it tells days or weeks, not a whole month."""
+        return (self.last.week, self.last.day, self.last.pair) != (None, None, None)
+
+    def resolved(self, year_of: Callable[[int, int], int], order: str | None) -> tuple[date, date]:
         """The first and the last day; ``year_of`` gives the year of a month and day without one.
 
         ``ValueError`` where there is no such day.
         """
-        first, last = (_ordered(one, is_day_first) for one in (self.first, self.last))
+        first, last = (_ordered(one, order) for one in (self.first, self.last))
         if last.year is None:
             month, day = (last.month, last.day) if last.week is None else (1, 1)
             if last.week is not None:
@@ -119,20 +136,22 @@ def days_in(text: str, *, is_lenient: bool = False) -> Days | None:
     ``is_lenient`` also takes what elsewhere would be a number or a word: ``1.3``, ``20260301``
     and ``March``; in a column of dates, that is.
 
-    >>> days_in("So., 1. März 2026").last
-    When(year=2026, month=3, day=1, pair=None, week=None)
-    >>> days_in("1.-7.3.").first
-    When(year=None, month=3, day=1, pair=None, week=None)
+    >>> days_in("So., 1. März 2026").last == When(2026, 3, 1), days_in("So. 1. März").weekday
+    (True, 6)
+    >>> days_in("1.-7.3.").first == When(None, 3, 1)
+    True
     >>> days_in("12,5 kg") is None, days_in("1.3") is None
     (True, True)
     """
     if len(text) > LONGEST_CHARACTERS or not (is_lenient or any(one.isdigit() for one in text)):
         return None
-    said = _without_weekday(_FROM.sub("", plain(text)))
+    said, weekday = _without_weekday(_FROM.sub("", plain(text)))
+    time = _TIME.search(said)
     said = _TIME.sub("", said)
     alone = _one(said, is_lenient)
     if alone is not None:
-        return Days(alone, alone)
+        has_zone = time is not None and re.search(r"z$|[+-]\d\d:?\d\d$", time[0]) is not None
+        return Days(alone, alone, weekday, has_zone)
     within = _DAYS_OF_MONTH.search(said)
     if within is not None and re.search("[a-z]", said):
         sides = [said[: within.start()] + within[n] + said[within.end() :] for n in (1, 2)]
@@ -168,10 +187,12 @@ def _one(said: str, is_lenient: bool) -> When | None:
     if found := _ISO.fullmatch(said):
         return When(int(found[1]), int(found[3]), int(found[4]))
     if found := _DOTS.fullmatch(said):
-        return When(_year(found[3]), int(found[2]), int(found[1]))
+        day, month = int(found[1]), int(found[2])
+        return When(_year(found[3]), month, day, short=_short(day, month, found[3]))
     if found := _PAIR.fullmatch(said):
         one, two, year = (found[1], found[2], found[3]) if found[1] else found.group(4, 5, 6)
-        return When(_year(year), pair=(int(one), int(two)))
+        pair = int(one), int(two)
+        return When(_year(year), pair=pair, short=_short(*pair, year))
     if found := _ISO_MONTH.fullmatch(said):
         return When(int(found[1]), int(found[2]))
     if found := _WEEK.fullmatch(said):
@@ -202,16 +223,29 @@ def _named(said: str, is_lenient: bool) -> When | None:
     return When(year, MONTHS[letters[0]], int(small[0]) if small else None)
 
 
-def _without_weekday(said: str) -> str:
+def weekday_of(text: str) -> int | None:
+    """The day of the week that a cell names and nothing else, Monday 0.
+
+    >>> weekday_of("Mo."), weekday_of("jeudi"), weekday_of("closed")
+    (0, 3, None)
+    """
+    return _WEEKDAYS.get(plain(text).strip(" .,"))
+
+
+def _without_weekday(said: str) -> tuple[str, int | None]:
     found = re.match(r"([a-z]+)\.?,? +(?=.*\d)|([a-z]+)[.,]+ *(?=.*\d)", said)
     word = "" if found is None else found[1] or found[2]
     if found is None or word not in _WEEKDAYS:
-        return said
+        return said, None
     rest = said[found.end() :]
     # "mar" is a Tuesday only where a month still follows or numbers tell the month
     if word in MONTHS and not re.search(r"[a-z]{3}|\d[./-]\d", rest):
-        return said
-    return rest
+        return said, None
+    return rest, _WEEKDAYS[word]
+
+
+def _short(one: int, two: int, last: str | None) -> tuple[int, int, int] | None:
+    return (one, two, int(last)) if last is not None and len(last) == 2 else None
 
 
 def _year(digits: str | None) -> int | None:
@@ -220,11 +254,14 @@ def _year(digits: str | None) -> int | None:
     return int(digits) + (2000 if len(digits) == 2 else 0)
 
 
-def _ordered(when: When, is_day_first: bool) -> When:
+def _ordered(when: When, order: str | None) -> When:
+    if order == "year" and when.short is not None:
+        year, month, day = when.short
+        return When(2000 + year, month, day)
     if when.pair is None:
         return when
     one, two = when.pair
-    day, month = (one, two) if is_day_first else (two, one)
+    day, month = (one, two) if order == "day" else (two, one)
     return replace(when, pair=None, day=day, month=month)
 
 

@@ -8,6 +8,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
+MANY_GRAMS_A_DAY = 250_000
+FEW_GRAMS_A_DAY = 40
+"""Beyond these (common practice, no source) somebody should look twice."""
+
 
 @dataclass(frozen=True)
 class Entry:
@@ -22,6 +26,8 @@ class Entry:
     is_about: bool = False
     identity: tuple[str, str] = ("", "")
     """The line as written and its time of day, by which repeats are known."""
+    part: int = 0
+    """The line of the title amid the lines under which it stands; 0 where there is none."""
 
     @property
     def days_words(self) -> str:
@@ -49,6 +55,12 @@ def added_up(
         if same is not None and same.lines != entry.lines and not counts_repeats:
             reason = f"says the same as line {same.lines[0]} (--count-repeats counts both)"
             left_out.append(LeftOut(entry.lines[0], entry.identity[0], reason))
+        elif group and group[0].part != entry.part and entry.grams:
+            reason = (
+                f"its day is told in line {group[0].lines[0]} already, and line {entry.part} "
+                "begins another part: whose is it? Name grinders there, or in a column"
+            )
+            left_out.append(LeftOut(entry.lines[0], entry.identity[0], reason, True))
         elif entry.grams == 0:
             left_out.append(LeftOut(entry.lines[0], entry.identity[0], "nothing was ground"))
         else:
@@ -100,14 +112,17 @@ def differences(readings: Sequence[Entry], left_out: list[LeftOut]) -> list[Entr
 def without_overlaps(entries: Sequence[Entry], left_out: list[LeftOut]) -> list[Entry]:
     """Those whose days no other line tells as well; a longer stretch gives way to its days."""
     kept: list[Entry] = []
+    told: dict[tuple[str | None, int], Entry] = {}
     for entry in sorted(entries, key=lambda one: (one.last - one.first, one.lines)):
-        within = [
-            one
-            for one in kept
-            if one.grinder == entry.grinder and one.first <= entry.last and entry.first <= one.last
+        days = [
+            (entry.grinder, day)
+            for day in range(entry.first.toordinal(), entry.last.toordinal() + 1)
         ]
+        # each once, in the order of their days
+        within = [*{id(told[day]): told[day] for day in days if day in told}.values()]
         if not within:
             kept.append(entry)
+            told.update(dict.fromkeys(days, entry))
             continue
         is_sum = math.isclose(math.fsum(one.grams for one in within), entry.grams, abs_tol=0.5)
         lines = ", ".join(str(one.lines[0]) for one in within[:4])
@@ -119,3 +134,20 @@ def without_overlaps(entries: Sequence[Entry], left_out: list[LeftOut]) -> list[
 
 def _leave(left_out: list[LeftOut], entry: Entry, reason: str, *, is_fault: bool = False) -> None:
     left_out.append(LeftOut(entry.lines[0], entry.identity[0], reason, is_fault))
+
+
+def unlikely(entries: Sequence[Entry]) -> list[str]:
+    """Cautions where so much, or so little, of a day rather tells of another unit.
+
+    >>> unlikely([Entry((2,), None, date(2026, 3, 1), date(2026, 3, 1), 4_200_000.0)])
+    ['line 2: 4200 kg in a day: are these grams?']
+    """
+    by_day = [(one, one.grams / ((one.last - one.first).days + 1)) for one in entries]
+    many = [one for one in by_day if one[1] > MANY_GRAMS_A_DAY]
+    found = [
+        f"line {one.lines[0]}: {grams / 1000:g} kg in a day: are these grams?"
+        for one, grams in many[:1]
+    ]
+    if by_day and all(grams < FEW_GRAMS_A_DAY for _, grams in by_day):
+        found.append("less than two doses on every day: are these kilograms?")
+    return found

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable
 from types import TracebackType
-from typing import TextIO, TypeVar
+from typing import TextIO
 
-T = TypeVar("T")
 WIDTH = 30
 WAIT_SECONDS = 0.5
 """Work that is done by then shows no bar."""
@@ -43,7 +42,7 @@ class Progress:
         self.wipe()
 
     def advance(self, count: int = 1) -> None:
-        self._done_count += count
+        self._done_count = min(self._total_count, self._done_count + count)
         if self._is_watched and self._clock() >= self._next_at:
             self._next_at = self._clock() + STEP_SECONDS
             self._is_shown = True
@@ -56,12 +55,6 @@ class Progress:
             self._stream.write("\r" + " " * len(bar(self._total_count, self._total_count)) + "\r")
             self._stream.flush()
             self._is_shown = False
-
-    def each(self, things: Sequence[T]) -> Iterator[T]:
-        """The things one by one, each counted once the next is asked for."""
-        for thing in things:
-            yield thing
-            self.advance()
 
 
 def bar(done_count: int, total_count: int) -> str:

@@ -7,13 +7,15 @@ import argparse
 from burrline._terminal import Verbs
 from burrline.client import Client
 
-UNITS = ("kg", "g", "lb")
+UNITS = ("kg", "g", "lb", "oz")
 MORE = """\
 Any table that has a date in one cell and an amount in another will do: cells parted by commas,
 semicolons, tabs or bars; dates such as 2026-03-01, 1.3.2026, 3/1/2026, 1. March, 2026-W14 or
-1.-7.3.; kg, g or lb in the headings or beside the numbers; a column for each grinder, or one that
-names them; a column of notes; the reading of a running total instead of a day's amount. What it
-took out of the file is shown before anything is sent, and so is every line it left out.
+1.-7.3., or days numbered under the title of their month; kg, g, lb or oz in the headings, beside
+the numbers or in a column; a column for each grinder, one that names them, or a title above the
+lines of each; a column of notes; the reading of a running total instead of a day's amount. What it
+took out of the file is shown before anything is sent, and so is every line it left out; what only
+you can tell is asked.
 
 Each day becomes a tally: kilograms over that day at the grinder's site, no runs. Sending a file
 again, or grown, records what is new. exit codes: 0 all is recorded, 65 a line was faulty or is in
@@ -43,8 +45,19 @@ def add(verbs: Verbs) -> None:
         "--month-first", dest="is_day_first", action="store_const", const=False,
         help="3/1/2026 is in March",
     )  # fmt: skip
+    order.add_argument(
+        "--year-first", dest="is_year_first", action="store_const", const=True,
+        help="26/3/1 is in 2026",
+    )  # fmt: skip
     made.add_argument("--unit", choices=UNITS, help="of amounts that name none")
     made.add_argument("--year", type=int, metavar="YYYY", help="of the first date without one")
+    made.add_argument(
+        "--month", type=month_of, metavar="YYYY-MM", help="of days that are numbered and no more"
+    )
+    made.add_argument(
+        "--serial-dates", dest="is_serial", action="store_const", const=True,
+        help="dates are a spreadsheet's numbers of days",
+    )  # fmt: skip
     made.add_argument("--decimal-mark", choices=(",", "."), help="where numbers do not show it")
     kind = made.add_mutually_exclusive_group()
     kind.add_argument(
@@ -60,6 +73,11 @@ def add(verbs: Verbs) -> None:
         help="a column of amounts, where that is not plain",
     )  # fmt: skip
     made.add_argument(
+        "--date-column",
+        metavar="HEADING",
+        help="of the days, where several have dates; or its number",
+    )
+    made.add_argument(
         "--count-repeats", action="store_true", help="lines that say the same count each"
     )
     made.add_argument(
@@ -67,6 +85,18 @@ def add(verbs: Verbs) -> None:
         help="weighed_out, weighed_in (beans; the default), target or estimated",
     )  # fmt: skip
     made.add_argument("--purpose", default="service", metavar="TEXT", help="default service")
+
+
+def month_of(text: str) -> tuple[int, int]:
+    """A year and a month.
+
+    >>> month_of("2026-03")
+    (2026, 3)
+    """
+    year, _, month = text.partition("-")
+    if not (len(year) == 4 and year.isdecimal() and month.isdecimal() and 1 <= int(month) <= 12):
+        raise argparse.ArgumentTypeError(f"{text!r} is no month such as 2026-03")
+    return int(year), int(month)
 
 
 def _import(client: Client, options: argparse.Namespace) -> int:

@@ -7,7 +7,17 @@ import signal
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from burrline._terminal import EX_CONFIG, EX_DATAERR, EX_OK, Stop, Verbs, complain, say, say_json
+from burrline._terminal import (
+    EX_CONFIG,
+    EX_DATAERR,
+    EX_OK,
+    EX_USAGE,
+    Stop,
+    Verbs,
+    complain,
+    say,
+    say_json,
+)
 from burrline._verb_spool import ENVIRONMENT, opened
 from burrline.client import Client
 
@@ -28,13 +38,15 @@ def add(verbs: Verbs) -> None:
         "mqtt", _bridge, "Take runs and readings from an MQTT broker, until stopped.", more=MORE
     )
     made.add_argument("--host", default="127.0.0.1", help="the broker; default %(default)s")
-    made.add_argument("--port", type=int, default=1883, help="default %(default)s")
+    made.add_argument("--port", type=int, help="default 1883, with TLS 8883")
     made.add_argument("--client-id", metavar="ID", help="of the session, one per bridge")
     made.add_argument("--prefix", default="burrline", help="of the topics; default %(default)s")
     made.add_argument("--user", metavar="NAME", help="to sign in with")
     made.add_argument("--password-file", metavar="FILE", help="file with the password")
     made.add_argument("--tls", dest="is_tls", action="store_true", help="encrypt")
-    made.add_argument("--ca-file", metavar="FILE", help="whom to trust; default the system's")
+    made.add_argument(
+        "--ca-file", metavar="FILE", help="whom to trust, with TLS; default the system's"
+    )
     made.add_argument(
         "--trust-arrival",
         dest="trusts_arrival",
@@ -54,8 +66,15 @@ def _bridge(client: Client, options: argparse.Namespace) -> int:
         raise Stop(
             EX_CONFIG, "burrline: this needs paho-mqtt: pip install 'burrline[mqtt]'"
         ) from None
+    try:
+        settings = _settings(options)
+    except ValueError as error:
+        raise Stop(EX_USAGE, f"burrline mqtt: {error}") from None
     with opened(options.spool, client, must_exist=False) as spool:
-        bridge = Bridge(spool, _settings(options), aside_path=options.aside, tell=complain)
+        try:
+            bridge = Bridge(spool, settings, aside_path=options.aside, tell=complain)
+        except ValueError as error:
+            raise Stop(EX_CONFIG, f"burrline mqtt: {error}") from None
         spool.start()
         before = signal.signal(signal.SIGTERM, lambda *_: bridge.stop())
         try:

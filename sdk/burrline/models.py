@@ -145,6 +145,8 @@ __all__ = [
     "Stream",
     "SuspectedTrip",
     "Tally",
+    "TallyBatchOutcome",
+    "TallyProblem",
     "Throughput",
     "Webhook",
     "WebhookWithSecret",
@@ -4605,6 +4607,66 @@ class Tally(Model):
             note=fields.maybe("note", text),
             created_at=fields.need("created_at", instant),
             voided_at=fields.maybe("voided_at", instant),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TallyBatchOutcome(Model):
+    """What became of the tallies: the counts add up to `received`."""
+
+    received: int
+    """Tallies in the request. Compare it with what you sent."""
+    accepted: int
+    """Tallies recorded now."""
+    duplicates: int
+    """Tallies recorded before, voided ones among them."""
+    conflicts: int
+    """Tallies whose id has other content."""
+    rejected: int
+    """Tallies refused."""
+    problems: tuple[TallyProblem, ...]
+    """Every conflict and refusal."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "TallyBatchOutcome") -> TallyBatchOutcome:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            received=fields.need("received", integer),
+            accepted=fields.need("accepted", integer),
+            duplicates=fields.need("duplicates", integer),
+            conflicts=fields.need("conflicts", integer),
+            rejected=fields.need("rejected", integer),
+            problems=fields.need("problems", listed(TallyProblem.from_json)),
+            extra=fields.rest(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TallyProblem(Model):
+    """A tally that was not recorded, and why."""
+
+    index: int
+    """Its place in `tallies`, from 0."""
+    tally_id: str | None = None
+    """Its id, where readable."""
+    outcome: Literal["conflict", "rejected"]
+    """`conflict`: the id was used before with other content. `rejected`: see `errors`."""
+    errors: tuple[Fault, ...]
+    """What is wrong with it; pointers from the body."""
+    extra: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def from_json(cls, answer: object, where: str = "TallyProblem") -> TallyProblem:
+        """Read an answer's JSON object; ``ValueError`` names what does not fit."""
+        fields = Fields(answer, where)
+        return cls(
+            index=fields.need("index", integer),
+            tally_id=fields.maybe("tally_id", text),
+            outcome=fields.need("outcome", choice),
+            errors=fields.need("errors", listed(Fault.from_json)),
             extra=fields.rest(),
         )
 

@@ -2,8 +2,12 @@
 
 ::
 
+    from burrline import Client
+    from burrline.mqtt import Bridge, Settings
+    from burrline.spool import Spool
+
     with Client() as client, Spool("runs.spool", client) as spool:
-        Bridge(spool, Settings(host="127.0.0.1", client_id="burrline-bar")).run()
+        Bridge(spool, Settings(host="127.0.0.1", client_id="burrline-bar"), tell=print).run()
 
 It needs paho-mqtt: ``pip install 'burrline[mqtt]'``. Topics, with QoS 1:
 
@@ -29,6 +33,7 @@ publishes closed, and hands away from burrs: a motor may start at any time.
 from __future__ import annotations
 
 import socket
+import ssl
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -55,14 +60,32 @@ class Settings:
     """Where the broker is and how to sign in; ``client_id`` names the session, one per bridge."""
 
     host: str = "127.0.0.1"
-    port: int = 1883
+    port: int | None = None
+    """Left out, 1883, or 8883 with TLS (as registered with IANA)."""
     client_id: str = field(default_factory=lambda: f"burrline-{socket.gethostname()}")
     prefix: str = "burrline"
     user: str | None = None
     password: str | None = field(default=None, repr=False)
     is_tls: bool = False
     ca_file: str | None = None
+    """Whom to trust instead of the system's; with it the connection is encrypted."""
     trusts_arrival: bool = False
+
+    def __post_init__(self) -> None:
+        if not self.prefix or set(self.prefix) & set("+#\0"):
+            raise ValueError(f"{self.prefix!r} is no beginning of topics: it may not have + or #")
+        if self.port is not None and not 1 <= self.port <= 65535:
+            raise ValueError(f"{self.port} is no port number")
+        if self.password is not None and self.user is None:
+            raise ValueError("a password needs a user")
+
+    @property
+    def is_encrypted(self) -> bool:
+        return self.is_tls or self.ca_file is not None
+
+    @property
+    def address(self) -> tuple[str, int]:
+        return self.host, self.port or (8883 if self.is_encrypted else 1883)
 
 
 @dataclass
@@ -86,6 +109,8 @@ class Bridge:
         The file for what makes no sense; left out, it is beside the spool, with ``.aside``.
     tell
         Called with a line for people: connected, lost, set aside.
+
+    ``ValueError``: the CA file is none.
     """
 
     def __init__(
@@ -99,14 +124,15 @@ class Bridge:
         self.counts = Counts()
         self._spool, self._settings, self._tell = spool, settings, tell
         self._aside = Aside(aside_path or f"{spool.path}.aside")
-        self._stopping, self._is_in, self._is_stuck = threading.Event(), False, False
+        self._stopping = threading.Event()
+        self._is_in = self._is_stuck = self._is_refused = False
         self._client = self._made()
 
     def run(self) -> Counts:
         """Listen until ``stop`` is called from a signal handler or another thread."""
         pause_seconds = SHORTEST_PAUSE_SECONDS
         while not self._stopping.is_set():
-            self._is_in = self._is_stuck = False
+            self._is_in = self._is_stuck = self._is_refused = False
             self._listen()
             is_well = self._is_in and not self._is_stuck
             pause_seconds = SHORTEST_PAUSE_SECONDS if is_well else 2 * pause_seconds
@@ -120,11 +146,17 @@ class Bridge:
 
     def _listen(self) -> None:
         """One connection to its end; in the next one what was not acknowledged comes again."""
-        settings = self._settings
+        host, port = self._settings.address
         try:
-            self._client.connect(settings.host, settings.port, keepalive=KEEPALIVE_SECONDS)
+            self._client.connect(host, port, keepalive=KEEPALIVE_SECONDS)
+        except ssl.SSLCertVerificationError as error:
+            self._tell(
+                f"the certificate of {host}:{port} is not trusted: {error.verify_message} (a CA "
+                "file names whom to trust); trying again"
+            )
+            return
         except (OSError, ValueError) as error:
-            self._tell(f"no broker at {settings.host}:{settings.port}: {error}; trying again")
+            self._tell(f"no broker at {host}:{port}: {error}; trying again")
             return
         while not self._stopping.is_set() and not self._is_stuck:
             if self._client.loop(LOOK_SECONDS) != paho.MQTT_ERR_SUCCESS:
@@ -142,8 +174,11 @@ class Bridge:
         )
         if settings.user is not None:
             client.username_pw_set(settings.user, settings.password)
-        if settings.is_tls:
-            client.tls_set(ca_certs=settings.ca_file)
+        if settings.is_encrypted:
+            try:
+                client.tls_set(ca_certs=settings.ca_file)
+            except OSError as error:  # an SSLError is one too
+                raise ValueError(f"no CA file in {settings.ca_file}: {error}") from None
         client.on_connect = self._connected
         client.on_disconnect = self._disconnected
         client.on_subscribe = self._subscribed
@@ -159,11 +194,13 @@ class Bridge:
         _properties: Properties | None,
     ) -> None:
         if reason.is_failure:
-            self._tell(f"the broker does not let us in: {reason}")
+            self._is_refused = True
+            self._tell(f"the broker does not let us in: {reason}; trying again")
             return
         self._is_in = True
         kept = "kept" if flags.session_present else "new"
-        self._tell(f"connected to {self._settings.host}:{self._settings.port}, session {kept}")
+        host, port = self._settings.address
+        self._tell(f"connected to {host}:{port}, session {kept}")
         client.subscribe([(f"{self._settings.prefix}/+/{kind}", 1) for kind in KINDS])
 
     def _subscribed(
@@ -186,8 +223,13 @@ class Bridge:
         reason: ReasonCode,
         _properties: Properties | None,
     ) -> None:
-        if not self._stopping.is_set() and not self._is_stuck:
+        if self._stopping.is_set() or self._is_stuck or self._is_refused:
+            return
+        if self._is_in:
             self._tell(f"the connection is lost ({reason}); trying again")
+        else:
+            hint = "" if self._settings.is_encrypted else " (does it want TLS?)"
+            self._tell(f"the broker hung up before it let us in{hint}; trying again")
 
     def _received(self, client: paho.Client, _userdata: object, message: paho.MQTTMessage) -> None:
         if self._is_stuck or self._stopping.is_set():

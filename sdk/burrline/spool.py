@@ -2,7 +2,10 @@
 
 ::
 
-    with Spool("/var/lib/cafe/runs.spool", client) as spool:  # sends in the background
+    from burrline import Client
+    from burrline.spool import Spool
+
+    with Client() as client, Spool("runs.spool", client) as spool:  # sends in the background
         spool.put({"grinder_id": "bar-1", "grams": 18.2, "seconds": 7.4})
 
 ``put`` returns when the run is on disk. It is sent, oldest first, until the service answers for

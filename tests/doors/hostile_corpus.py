@@ -458,6 +458,22 @@ def _entry_cases() -> Iterable[Hostile]:
         yield case(f"{newline}", "POST", f"/v1/{newline}", 404)
 
 
+def _tally_batch_cases() -> Iterable[Hostile]:
+    def batch(name: str, body: Any, *expects: int) -> Hostile:
+        path = "/v1/tallies/batch"
+        return case(f"tallies: {name}", "POST", path, *expects, body=json.dumps(body))
+
+    good = {"tally_id": "hostile-tally-1", "grinder_id": "own-bar", "from": _AT, "to": _LATER,
+            "grams": 4, "basis": "weighed_in"}  # fmt: skip
+    yield batch("left out", {}, 422)
+    yield batch("an object", {"tallies": {"0": good}}, 422)
+    yield batch("5001 lines", {"tallies": [0] * 5001}, 422)
+    yield batch("lines that are none", {"tallies": [None, 1, "x", [], {}, [good]]}, 200)
+    yield batch("the same twice among bad ones", {"tallies": [good, {"tally_id": 5}, good]}, 200)
+    yield batch("an instant before time", {"tallies": [{**good, "from": "0001-01-01T00:00:00Z"}]},
+                200)  # fmt: skip
+
+
 def _reading_batch_cases() -> Iterable[Hostile]:
     def batch(name: str, body: Any, *expects: int) -> Hostile:
         return case(f"readings: {name}", "POST", "/v1/readings", *expects, body=json.dumps(body))
@@ -891,6 +907,7 @@ CORPUS: tuple[Hostile, ...] = (
     *_key_cases(),
     *_entry_cases(),
     *_reading_batch_cases(),
+    *_tally_batch_cases(),
     *_over_time_cases(),
 )
 

@@ -213,12 +213,13 @@ FIELDS = [
     }.items()
     for place in places
 ]  # fmt: skip
-SAME_FIELDS = {"add_runs": "add_run", "update_grinder": "create_grinder",
-               "update_burr_set": "fit_burr_set"}  # fmt: skip
+SAME_FIELDS = {"add_runs": "add_run", "add_tallies": "add_tally",
+               "update_grinder": "create_grinder", "update_burr_set": "fit_burr_set"}  # fmt: skip
+LINES_OF = {"add_runs": "runs", "add_tallies": "tallies"}
 ALL_FIELDS = (
     FIELDS
     + [
-        (like, f"runs.{place}" if like == "add_runs" else place)
+        (like, f"{LINES_OF[like]}.{place}" if like in LINES_OF else place)
         for like, operation in SAME_FIELDS.items()
         for of, place in FIELDS
         if of == operation
@@ -282,7 +283,7 @@ def test_a_number_field_takes_numbers_within_its_bounds_alone(
         )
         answer = client.open(path, method=operation.method, data=text, headers=headers)
         check_tidy(answer)
-        if place.startswith(("runs.", "readings.")) and answer.status_code == 200:
+        if place.startswith(("runs.", "readings.", "tallies.")) and answer.status_code == 200:
             return (201 if answer.get_json()["accepted"] else 422), answer
         return answer.status_code, answer
 

@@ -35,6 +35,7 @@ from doors.valid_requests import (
     new_grinder,
     new_reading,
     new_run,
+    new_tally,
     request_of,
     url_of,
 )
@@ -59,7 +60,11 @@ LINE_FORMATS = ("csv", "ndjson")
 
 
 # What batches are made of: member, operation, what makes a line.
-LINES = {"runs": ("add_runs", new_run), "readings": ("add_readings", new_reading)}
+LINES = {
+    "runs": ("add_runs", new_run),
+    "readings": ("add_readings", new_reading),
+    "tallies": ("add_tallies", new_tally),
+}
 
 
 def by_name(value: Any) -> str:
@@ -272,7 +277,7 @@ def test_an_id_taken_in_another_account_is_free(scene: Scene, name: str, place: 
         for key in (scene.other_key, scene.key)
     ]
     assert [answer.status_code for answer in answers] == [operation.status] * 2
-    if name in ("add_runs", "add_readings"):
+    if name in ("add_runs", "add_readings", "add_tallies"):
         assert [answer.get_json()["accepted"] for answer in answers] == [1, 1]
 
 

@@ -227,6 +227,7 @@ BODIES: dict[str, Body | None] = {
     "list_readings": NO_BODY,
     "void_reading": NO_BODY,
     "add_tally": new_tally,
+    "add_tallies": lambda ids, serial: {"tallies": [new_tally(ids, serial)]},
     "list_tallies": NO_BODY,
     "void_tally": NO_BODY,
     "set_period": new_period,
@@ -318,7 +319,7 @@ class BodyWithId:
     @property
     def is_line(self) -> bool:
         """Whether it stands in a line of a batch, which is judged alone."""
-        return self.place.startswith(("runs.", "readings."))
+        return self.place.startswith(("runs.", "readings.", "tallies."))
 
 
 # Every place in a body where an id names something that must exist already.
@@ -385,6 +386,12 @@ BODIES_WITH_IDS = (
         "add_tally", "grinder_id", "grinder_id", lambda own, named, serial: new_tally(named, serial)
     ),
     BodyWithId(
+        "add_tallies",
+        "tallies.grinder_id",
+        "grinder_id",
+        lambda own, named, serial: {"tallies": [new_tally(named, serial)]},
+    ),
+    BodyWithId(
         "add_correction",
         "grinder_id",
         "grinder_id",
@@ -437,6 +444,7 @@ CHOSEN_IDS = frozenset(
         ("add_readings", "reading_id"),
         ("add_readings", "readings.reading_id"),
         ("add_tally", "tally_id"),
+        ("add_tallies", "tallies.tally_id"),
         ("record_care", "care_id"),
         ("add_checkpoint", "checkpoint_id"),
         ("create_webhook", "webhook_id"),

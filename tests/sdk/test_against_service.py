@@ -322,6 +322,45 @@ def test_facts_are_entered_listed_and_voided_with_their_instants(
     assert client.void_care(care.care_id).voided_at is not None
 
 
+def test_many_tallies_are_judged_one_by_one_and_the_same_again_is_once(
+    client: Client, grinder: models.Grinder, mark: str
+) -> None:
+    now = datetime.now(UTC).replace(microsecond=0)
+    day = {"from_at": now - timedelta(days=1), "to_at": now - timedelta(hours=1)}
+    good = {"grinder_id": grinder.grinder_id, "grams": 4180, "basis": "weighed_in", **day}
+    lines = [
+        {**good, "tally_id": f"many-{mark}-0"},
+        {**good, "tally_id": f"many-{mark}-0"},
+        {**good, "tally_id": f"many-{mark}-0", "grams": 4181},
+        {**good, "grinder_id": f"no-{mark}", "tally_id": f"many-{mark}-3"},
+        {**good, "to_at": now + timedelta(days=1)},
+        {**good, "to_at": day["from_at"]},
+        {**good, "grams": -1},
+        {**good, "tally_id": f"many-{mark}-7", "note": "beans of Tuesday"},
+    ]
+    told = client.add_tallies(lines)
+    counts = (told.received, told.accepted, told.duplicates, told.conflicts, told.rejected)
+    assert counts == (8, 2, 1, 1, 4)
+    assert [
+        (one.index, one.outcome, one.errors[0].pointer, one.errors[0].detail)
+        for one in told.problems
+    ] == [
+        (2, "conflict", "#/tallies/2/tally_id", f"Tally 'many-{mark}-0' was recorded before with "
+         "other content; the first one is kept."),
+        (3, "rejected", "#/tallies/3/grinder_id", f"There is no grinder named 'no-{mark}' here."),
+        (4, "rejected", "#/tallies/4/to", "lies in the future"),
+        (5, "rejected", "#/tallies/5/to", "must be later than from"),
+        (6, "rejected", "#/tallies/6/grams", "must be at least 0 and at most 100000000"),
+    ]  # fmt: skip
+    before = client.get_status(grinder.grinder_id).throughput.grinder_grams
+    assert before == 2 * 4180
+    client.void_tally(f"many-{mark}-7")
+    again = client.add_tallies([lines[0], lines[7]])  # what was voided stays so
+    assert (again.accepted, again.duplicates) == (0, 2)
+    assert client.get_status(grinder.grinder_id).throughput.grinder_grams == 4180
+    assert client.add_tallies([]).received == 0
+
+
 def test_readings_are_kept_listed_and_voided(
     client: Client, grinder: models.Grinder, mark: str
 ) -> None:

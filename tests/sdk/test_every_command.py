@@ -177,7 +177,7 @@ def expected() -> dict[str, list[str]]:
         "thr": ["throughput"],
         "spool ": [word for word, _ in COMMANDS["spool"].words] + ["-h", "--help"],
         "post bar-1 --g": [n for f in post.flags for n in f.names if n.startswith("--g")],
-        "import --unit ": ["kg", "g", "lb"],
+        "import --unit ": ["kg", "g", "lb", "oz"],
         "post --grams ": [],
         "completion ": ["bash", "zsh", "fish", "-h", "--help"],
     }
@@ -217,7 +217,7 @@ def test_fish_completes_what_the_parser_takes(
         ["fish", "--no-config", "-c", f"source {file}\n{asks}"], capture_output=True, text=True
     )
     words = [line.split("\t")[0] for line in done.stdout.splitlines()]
-    assert (words, done.stderr) == (["throughput", ".", "g", "kg", "lb", "."], "")
+    assert (words, done.stderr) == (["throughput", ".", "g", "kg", "lb", "oz", "."], "")
 
 
 @pytest.mark.skipif(shutil.which("zsh") is None, reason="zsh is not here")

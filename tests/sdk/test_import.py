@@ -5,14 +5,14 @@ from __future__ import annotations
 import io
 import json
 import secrets
-from collections.abc import Callable, Iterator
-from datetime import UTC, datetime, timedelta
+from collections.abc import Callable, Iterable, Iterator
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from burrline import Client
+from burrline import Client, _importing, errors
 from burrline._notebook_amounts import GRAMS
 from burrline._progress import Progress, bar
 from burrline._verb_import import UNITS
@@ -135,7 +135,7 @@ def test_it_asks_before_it_sends_and_for_what_only_a_person_can_tell(
     code, out, err = run(*told, typed="month\nkg\nn\n")
     assert code == 64
     assert "Does the day or the month stand first (line 2)? [day/month] " in err
-    assert "Which unit are the amounts in (line 2)? [kg/g/lb] " in err
+    assert "Which unit are the amounts in (line 2)? [kg/g/lb/oz] " in err
     assert "Record 2 tallies, 4.000 kg? [y/N] " in err
     assert "2026-03-02" in out
     assert kilograms(client, grinder_id) == 0
@@ -186,6 +186,42 @@ def test_json_quiet_faults_and_today(
     assert kilograms(client, grinder_id) == 4.018
 
 
+def test_a_failure_in_the_middle_tells_what_is_known_and_the_rest_follows(
+    run: Run,
+    client: Client,
+    grinder_id: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    days = [date(2024, 1, 1) + timedelta(days=n) for n in range(5)]
+    book = file(tmp_path, "day;kg\n" + "\n".join(f"{day};{n + 1}" for n, day in enumerate(days)))
+    monkeypatch.setattr(_importing, "STEPS_AT_ONCE", 2)
+    sent, add_tallies = [], Client.add_tallies
+
+    def cut_off(self: Client, tallies: Iterable[Any]) -> Any:
+        sent.append([*tallies])
+        outcome = add_tallies(self, sent[-1])
+        if len(sent) == 2:  # recorded, but the answer is lost
+            raise errors.TransportError("no connection")
+        return outcome
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Client, "add_tallies", cut_off)
+        code, _, err = run(book, "--grinder", grinder_id, "--yes", "--per-day")
+    assert (code, len(sent)) == (69, 2)
+    assert "2 of 5 are known to be recorded; import it again for the rest" in err
+    assert kilograms(client, grinder_id) == 10
+    code, out, _ = run(book, "--grinder", grinder_id, "--yes", "--per-day")
+    assert (code, out.splitlines()[-1]) == (0, "4 known, 1 recorded")
+    assert kilograms(client, grinder_id) == 15
+    # a day that was mended in the notebook: the old one still counts, and that is said
+    lines = [f"{day};{n + 1}" for n, day in enumerate(days) if n != 2]
+    mended = file(tmp_path, "\n".join(["day;kg", *lines, f"{days[0] - timedelta(days=1)};3"]))
+    _, out, _ = run(mended, "--grinder", grinder_id, "--dry-run", "--per-day")
+    told = f"caution: notebook:{grinder_id}:2024-01-03 (3 kg) was recorded of a day that no line"
+    assert told in out
+
+
 def test_exit_codes_of_what_cannot_be_read(run: Run, grinder_id: str, tmp_path: Path) -> None:
     assert run(str(tmp_path / "none.csv"))[0] == 66
     code, out, err = run(file(tmp_path, "hello"), "--grinder", grinder_id, "--yes")
@@ -203,8 +239,11 @@ def test_a_bar_is_drawn_only_where_somebody_watches_long_work() -> None:
     watched, unwatched = Terminal(), io.StringIO()
     for stream in (watched, unwatched):
         with Progress(4, stream=stream, clock=lambda: float(next(passed))) as progress:
-            assert [*progress.each("abcd")] == [*"abcd"]
+            for _ in range(3):
+                progress.advance(2)
     assert bar(2, 4) in watched.getvalue()
+    assert bar(4, 4) in watched.getvalue()
+    assert "6/4" not in watched.getvalue()
     assert watched.getvalue().endswith(" \r")
     assert unwatched.getvalue() == ""
     quick = Terminal()

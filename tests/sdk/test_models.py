@@ -297,7 +297,7 @@ def _header_names(operation: Mapping[str, Any]) -> set[str]:
 def test_what_is_sent_twice_without_fear_is_what_the_service_takes_twice() -> None:
     posts = {name for name, operation in OPERATIONS.items() if operation["verb"] == "post"}
     keyed = {name for name in posts if "Idempotency-Key" in _header_names(OPERATIONS[name])}
-    by_id = {"add_run", "add_runs", "add_readings"}
+    by_id = {"add_run", "add_runs", "add_readings", "add_tallies"}
     words = ("void", "revoke", "acknowledge")
     done_once = {name for name in posts if name.split("_")[0] in words}
     told_once = {"create_key", "create_webhook", "rotate_webhook_secret"}

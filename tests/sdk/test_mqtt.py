@@ -16,12 +16,14 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import paho.mqtt.client as paho
 import pytest
+from pwdlib.hashers.argon2 import Argon2Hasher
 
 from burrline import Client
 from burrline._convert import format_instant
@@ -29,6 +31,7 @@ from burrline._mqtt_messages import MOST_ASIDE_BYTES, NoSense, run_or_reading
 from burrline.mqtt import Bridge, Settings
 from burrline.spool import Spool
 from databases import free_port
+from receivers import CERTIFICATES
 from services import LiveService, service_environment
 
 BROKERS = ["amqtt", *(["mosquitto"] if shutil.which("mosquitto") else [])]
@@ -43,14 +46,14 @@ def until(holds: Callable[[], bool], what: str) -> None:
 
 
 class RunningBroker:
-    def __init__(self, kind: str, folder: Path) -> None:
-        self.port, self.folder, self.kind = free_port(), folder, kind
+    def __init__(self, kind: str, folder: Path, *more: str) -> None:
+        self.port, self.folder, self.kind, self.more = free_port(), folder, kind, more
         self.start()
 
     def start(self) -> None:
         if self.kind == "amqtt":
             file = Path(__file__).parent / "mqtt_broker.py"
-            command = [sys.executable, str(file), str(self.port)]
+            command = [sys.executable, str(file), str(self.port), *self.more]
         else:
             settings = self.folder / "mosquitto.conf"
             settings.write_text(f"listener {self.port} 127.0.0.1\nallow_anonymous true\n")
@@ -276,6 +279,48 @@ def test_a_broker_that_comes_and_goes_is_connected_to_again(
         broker.publish((f"burrline/{grinder_id}/run", run_at(1)))
         listening.takes(spooled=1)
     broker.stop()
+
+
+# paho leaves the socket of a handshake that failed to the collector
+@pytest.mark.filterwarnings("ignore:.*SSLSocket:pytest.PytestUnraisableExceptionWarning")
+def test_a_broker_is_trusted_by_its_certificate_and_trusts_by_a_password(tmp_path: Path) -> None:
+    certificate, passwords = str(CERTIFICATES / "broker.pem"), tmp_path / "passwords"
+    passwords.write_text(f"till:{Argon2Hasher().hash('of iron')}\n")
+    broker = RunningBroker("amqtt", tmp_path, certificate, str(passwords))
+    signed = Settings("localhost", broker.port, "till", user="till", password="of iron",
+                      ca_file=certificate)  # fmt: skip
+    spool = Spool(tmp_path / "runs.spool")
+
+    def refusal(**changed: Any) -> str:
+        lines: list[str] = []
+        Bridge(spool, replace(signed, **changed), tell=lines.append)._listen()
+        (line,) = lines
+        return line
+
+    with Listening(spool, signed):
+        pass
+    assert refusal(password="of tin") == (
+        "the broker does not let us in: Not authorized; trying again"
+    )
+    assert "is not trusted: self-signed certificate (a CA file" in refusal(
+        ca_file=str(CERTIFICATES / "authority.pem")
+    )
+    assert "(does it want TLS?)" in refusal(ca_file=None)
+    spool.close()
+    broker.stop()
+
+
+def test_settings_that_cannot_work_are_refused_before_anything_is_sent(tmp_path: Path) -> None:
+    for changed in ({"prefix": "bar/#"}, {"port": 99_999}, {"password": "alone"}):
+        with pytest.raises(ValueError, match=r"no beginning|no port|needs a user"):
+            Settings(**changed)  # type: ignore[arg-type]
+    assert Settings().address == ("127.0.0.1", 1883)
+    assert Settings(ca_file="ca.pem").address == ("127.0.0.1", 8883)  # never in the clear
+    with (
+        Spool(tmp_path / "runs.spool") as spool,
+        pytest.raises(ValueError, match=r"no CA file in .*none\.pem"),
+    ):
+        Bridge(spool, Settings(ca_file=str(tmp_path / "none.pem")))
 
 
 def test_a_full_spool_acknowledges_nothing_and_takes_all_once_there_is_room(

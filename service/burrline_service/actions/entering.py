@@ -11,9 +11,9 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any, TypeVar
 
-from ..core.errors import AlreadyExists, Fault, Invalid, NotFound
-from ..core.records import Caller, Page
-from ..store import entries, sums
+from ..core.errors import AlreadyExists, Fault, Invalid, NotFound, Refusal
+from ..core.records import Caller, Page, RunOutcome
+from ..store import entries, grinders, sums
 from ..store.database import Connection, Database
 from ..store.entries import CARE, CHECKPOINT, CORRECTION, PERIOD, TALLY, EntryRow
 from ..store.grinders import GrinderRow
@@ -47,10 +47,9 @@ def enter(
 ) -> tuple[Record, bool]:
     told_at, to_at = fields.get("from_at"), fields.get("to_at")
     from_at = told_at or now
-    if from_at > now:
-        raise Invalid(Fault("lies in the future", pointer=INSTANT_POINTERS.get(kind, "/from")))
-    if to_at is not None and to_at <= from_at:
-        raise Invalid(Fault("must be later than from", pointer="/to"))
+    faults = _misplaced(kind, from_at, to_at, now)
+    if faults:
+        raise Invalid(*faults)
     entry_id = fields.get(_id_name(kind))
 
     def work(connection: Connection) -> tuple[Record, bool]:
@@ -80,6 +79,61 @@ def enter(
         if entries.changes_runs(row):
             apply_correction(connection, caller.account_no, row, held[found.grinder_no])
         return record_of(connection, row, found), True
+
+    return database.write(caller.account_no, work)
+
+
+def enter_tallies(
+    database: Database,
+    caller: Caller,
+    sent: Sequence[tuple[Mapping[str, Any], dict[str, Any]]],
+    *,
+    now: datetime,
+) -> list[RunOutcome | Refusal]:
+    """Enter many, each with its fields and body, in one transaction; one outcome each, in order.
+
+    Tallies alone: they take hold of no run, so nothing is counted anew.
+    """
+
+    def work(connection: Connection) -> list[RunOutcome | Refusal]:
+        named = {fields["grinder_id"] for fields, _ in sent}
+        numbers = {
+            grinder_id: row.grinder_no
+            for grinder_id, row in grinders.by_ids(
+                connection, caller.account_no, named, as_of=now
+            ).items()
+            if reach.may_see(caller, site_id=row.grinder.site_id, grinder_id=grinder_id)
+        }
+        sums.lock(connection, caller.account_no, numbers.values())
+        ids = [fields["tally_id"] for fields, _ in sent]
+        known = entries.by_ids(connection, caller.account_no, TALLY, ids)
+        fresh: list[EntryRow] = []
+        outcomes: list[RunOutcome | Refusal] = []
+        for fields, body in sent:
+            entry_id, grinder_no = fields["tally_id"], numbers.get(fields["grinder_id"])
+            faults = _misplaced(TALLY, fields["from_at"], fields["to_at"], now)
+            if grinder_no is None or faults:
+                missing = NotFound("grinder", fields["grinder_id"])
+                outcomes.append(missing if grinder_no is None else Invalid(*faults))
+                continue
+            row = EntryRow(
+                kind=TALLY,
+                entry_id=entry_id,
+                grinder_no=grinder_no,
+                from_ms=to_milliseconds(fields["from_at"]),
+                to_ms=to_milliseconds(fields["to_at"]),
+                body=body,
+                created_at=now,
+            )
+            first = known.setdefault(entry_id, row)
+            if first is row:
+                fresh.append(row)
+                outcomes.append(RunOutcome(entry_id, "accepted"))
+                continue
+            again = replace(row, created_at=first.created_at, voided_at=first.voided_at)
+            outcomes.append(RunOutcome(entry_id, "duplicate" if first == again else "conflict"))
+        entries.add(connection, caller.account_no, *fresh)
+        return outcomes
 
     return database.write(caller.account_no, work)
 
@@ -161,6 +215,19 @@ def listed_together(
         return Page(items, None if last is None else (last.from_ms, last.entry_id))
 
     return database.read(caller.account_no, work)
+
+
+def _misplaced(
+    kind: int, from_at: datetime, to_at: datetime | None, now: datetime
+) -> tuple[Fault, ...]:
+    """What is wrong with when an entry begins and ends; one thing at a time."""
+    if kind == TALLY and to_at is not None and to_at > now:
+        return (Fault("lies in the future", pointer="/to"),)
+    if from_at > now:
+        return (Fault("lies in the future", pointer=INSTANT_POINTERS.get(kind, "/from")),)
+    if to_at is not None and to_at <= from_at:
+        return (Fault("must be later than from", pointer="/to"),)
+    return ()
 
 
 def _id_name(kind: int) -> str:

@@ -6,7 +6,7 @@ entry sent again under its own id is once; other content under that id is refuse
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, TypeVar
 
@@ -16,12 +16,12 @@ from ..core.entered import (
     Period,
     Tally,
 )
-from ..core.errors import Fault, Invalid
-from ..core.records import Caller, Page
+from ..core.errors import Fault, Invalid, Refusal
+from ..core.records import Caller, Page, RunOutcome
 from ..store.database import Database
 from ..store.entries import CARE, CORRECTION, PERIOD, TALLY, EntryRow
 from ..store.run_rows import thousandths
-from .entering import RecordOf, enter, listed, void
+from .entering import RecordOf, enter, enter_tallies, listed, void
 from .entry_records import PERIOD_NAMES, care_of, correction_of, period_of, tally_of
 
 Record = TypeVar("Record", Tally, Period, Correction, CareEntry)
@@ -31,15 +31,16 @@ def add_tally(
     database: Database, caller: Caller, *, fields: Mapping[str, Any], now: datetime
 ) -> tuple[Tally, bool]:
     """Record grams over a stretch of time; the tally, and whether it is new."""
-    if fields["to_at"] > now:
-        raise Invalid(Fault("lies in the future", pointer="/to"))
-    body = {
-        "grams_mg": thousandths(fields["grams"]),
-        "basis": fields["basis"],
-        "purpose": fields.get("purpose") or "service",
-        **_given(fields, "note"),
-    }
+    body = _tally_body(fields)
     return enter(database, caller, TALLY, fields, body, plain(tally_of), now=now)
+
+
+def add_tallies(
+    database: Database, caller: Caller, *, sent: Sequence[Mapping[str, Any]], now: datetime
+) -> list[RunOutcome | Refusal]:
+    """Record many tallies, each with its id; one outcome or refusal each, in the order given."""
+    told = [(fields, _tally_body(fields)) for fields in sent]
+    return enter_tallies(database, caller, told, now=now)
 
 
 def set_period(
@@ -138,6 +139,15 @@ def revoke_correction(
 
 def void_care(database: Database, caller: Caller, *, care_id: str, now: datetime) -> CareEntry:
     return void(database, caller, CARE, care_id, plain(care_of), now=now)
+
+
+def _tally_body(fields: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "grams_mg": thousandths(fields["grams"]),
+        "basis": fields["basis"],
+        "purpose": fields.get("purpose") or "service",
+        **_given(fields, "note"),
+    }
 
 
 def plain(record_of: Callable[[EntryRow, str], Record]) -> RecordOf[Record]:

@@ -31,6 +31,7 @@ from . import (
     service,
     sites,
     status,
+    tally_batches,
     webhooks,
 )
 from .document import document_text
@@ -49,6 +50,7 @@ def make_operations() -> tuple[Operation, ...]:
         *runs.OPERATIONS,
         *readings.OPERATIONS,
         *entries.OPERATIONS,
+        *tally_batches.OPERATIONS,
         *checkpoints.OPERATIONS,
         *break_in.OPERATIONS,
         *calibration.OPERATIONS,

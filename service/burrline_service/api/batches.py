@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from marshmallow import Schema, ValidationError, fields
@@ -87,8 +87,10 @@ def judge(
         if isinstance(outcome, Refusal):
             counts["rejected"] += 1
             member = "grinder_id" if isinstance(outcome, NotFound) else kind.id_name
-            fault = Fault(str(outcome), pointer=f"{where}/{member}")
-            problems.append(_rejected(kind, index, lines[index], outcome.faults or (fault,)))
+            faults = tuple(
+                replace(one, pointer=f"{where}{one.pointer or ''}") for one in outcome.faults
+            ) or (Fault(str(outcome), pointer=f"{where}/{member}"),)
+            problems.append(_rejected(kind, index, lines[index], faults))
             continue
         counts[outcome.outcome] += 1
         if outcome.outcome == "conflict":

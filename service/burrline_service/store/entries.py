@@ -71,19 +71,22 @@ COLUMNS = tuple(
 )
 
 
-def add(connection: Connection, account_no: int, row: EntryRow) -> None:
-    connection.execute(
-        insert(entry).values(
-            account_no=account_no,
-            kind=row.kind,
-            entry_id=row.entry_id,
-            grinder_no=row.grinder_no,
-            from_ms=row.from_ms,
-            to_ms=row.to_ms,
-            body=row.body,
-            created_at=row.created_at,
-        )
-    )
+def add(connection: Connection, account_no: int, *rows: EntryRow) -> None:
+    made = [
+        {
+            "account_no": account_no,
+            "kind": row.kind,
+            "entry_id": row.entry_id,
+            "grinder_no": row.grinder_no,
+            "from_ms": row.from_ms,
+            "to_ms": row.to_ms,
+            "body": row.body,
+            "created_at": row.created_at,
+        }
+        for row in rows
+    ]
+    if made:
+        connection.execute(insert(entry), made)
 
 
 def by_id(connection: Connection, account_no: int, kind: int, entry_id: str) -> EntryRow | None:
@@ -93,6 +96,20 @@ def by_id(connection: Connection, account_no: int, kind: int, entry_id: str) -> 
         )
     ).first()
     return None if row is None else EntryRow(*row)
+
+
+def by_ids(
+    connection: Connection, account_no: int, kind: int, entry_ids: Iterable[str]
+) -> dict[str, EntryRow]:
+    """Those of the entries that are there, by their ids."""
+    rows = connection.execute(
+        select(*COLUMNS).where(
+            entry.c.account_no == account_no,
+            entry.c.kind == kind,
+            entry.c.entry_id.in_(sorted(set(entry_ids))),
+        )
+    )
+    return {row.entry_id: EntryRow(*row) for row in rows}
 
 
 def free_id(connection: Connection, account_no: int, kind: int, prefix: str) -> str:
