@@ -14,6 +14,7 @@ from simulations.detectors import (
     broken_bars,
     detected,
     judged,
+    pooled,
     score_of,
     told_of,
 )
@@ -70,3 +71,11 @@ def test_what_goes_wrong_is_counted() -> None:
         "seconds",
     ]
     assert broken_bars({"still": Score(false=3, hours=1.0)}) != []
+
+
+def test_few_runs_may_miss_a_bar_by_chance_and_many_may_not() -> None:
+    assert broken_bars({"plain": Score(80, found=80, weighed=76, timed=80)}) == []
+    assert broken_bars({"plain": Score(80, found=80, weighed=72, timed=80)}) != []
+    many = pooled({name: Score(80, found=80, weighed=78, timed=80) for name in ("plain", "short")})
+    assert broken_bars(many) == ["all ordinary scale scenes: grams 97.5% < 98%"]
+    assert broken_bars({"plug stale": Score(80, found=80, weighed=80, timed=60)}) == []
