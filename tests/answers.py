@@ -9,14 +9,17 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
+import jsonschema_rs
 from flask.testing import FlaskClient
 from jsonschema import Draft202012Validator, FormatChecker
 from referencing import Registry
 from referencing.jsonschema import DRAFT202012
 
 DOCUMENT_NAME = "urn:burrline:document"
+FORMATS = ("date", "date-time", "uuid")
 PROBLEM = "application/problem+json"
 BODILESS_STATUSES = (204, 304)
 # what web servers hand out beside the API and the document therefore does not describe
@@ -51,7 +54,9 @@ class AnswerCheck:
         self.document = document
         resource = DRAFT202012.create_resource(dict(document))
         self.registry: Registry[Any] = Registry().with_resource(DOCUMENT_NAME, resource)
-        self.formats = FormatChecker(["date", "date-time", "uuid"])
+        self.formats = FormatChecker(FORMATS)
+        self.quick_registry = jsonschema_rs.Registry([(DOCUMENT_NAME, dict(document))])
+        self.quick: dict[tuple[str, ...], jsonschema_rs.Draft202012Validator] = {}
         self.paths = sorted(
             ((_path_pattern(path), path) for path in document["paths"]),
             key=lambda pair: pair[1].count("{"),  # a literal segment wins over a parameter
@@ -138,6 +143,27 @@ class AnswerCheck:
             content = json.loads(body, parse_constant=_refuse_constant)
         except ValueError as error:
             raise AnswerWrong(f"{where}: not JSON ({error}): {body[:200]!r}") from None
+        if not self._quickly(steps).is_valid(content):
+            lines = "\n".join(self._complaints(steps, content)[:10])
+            raise AnswerWrong(f"{where}: the body is not what the document says\n{lines}")
+        if media_type == PROBLEM and content.get("status") != status:
+            raise AnswerWrong(f"{where}: the problem says status {content.get('status')!r}")
+
+    def _quickly(self, steps: list[str]) -> jsonschema_rs.Draft202012Validator:
+        """A compiled validator, which takes a hundredth of the other one's time."""
+        made = self.quick.get(tuple(steps))
+        if made is None:
+            made = jsonschema_rs.Draft202012Validator(
+                {"$ref": f"{DOCUMENT_NAME}#{pointer(*steps)}"},
+                registry=self.quick_registry,
+                validate_formats=True,
+                formats={name: partial(self.formats.conforms, format=name) for name in FORMATS},
+            )
+            self.quick[tuple(steps)] = made
+        return made
+
+    def _complaints(self, steps: list[str], content: Any) -> list[str]:
+        """What is wrong, in the words of the validator that says it best."""
         validator = Draft202012Validator(
             {"$ref": f"{DOCUMENT_NAME}#{pointer(*steps)}"},
             registry=self.registry,
@@ -145,10 +171,8 @@ class AnswerCheck:
         )
         wrong = sorted(validator.iter_errors(content), key=lambda error: error.json_path)
         if wrong:
-            lines = "\n".join(f"  {error.json_path}: {error.message}" for error in wrong[:10])
-            raise AnswerWrong(f"{where}: the body is not what the document says\n{lines}")
-        if media_type == PROBLEM and content.get("status") != status:
-            raise AnswerWrong(f"{where}: the problem says status {content.get('status')!r}")
+            return [f"  {error.json_path}: {error.message}" for error in wrong]
+        return [f"  {error}" for error in self._quickly(steps).iter_errors(content)]
 
     def _at(self, steps: list[str]) -> dict[str, Any]:
         here: Any = self.document

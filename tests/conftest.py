@@ -17,14 +17,13 @@ from flask import Flask
 
 import databases
 from answers import AnswerCheck, CheckedClient
-from burrline_service import api
+from apps import LentApp
 from burrline_service.actions import access, admin
 from burrline_service.api import make_operations
-from burrline_service.api.document import document_text, make_document
-from burrline_service.app import make_app
+from burrline_service.api.document import make_document
 from burrline_service.core.records import Caller
 from burrline_service.settings import Settings, read_settings
-from burrline_service.store.database import Database, open_database
+from burrline_service.store.database import Database
 from databases import MadeDatabase, Server
 from services import LiveService, start_live_service
 from stock import Stock
@@ -132,7 +131,7 @@ def database_url(made_database: MadeDatabase) -> str:
 @pytest.fixture
 def database(database_url: str) -> Iterator[Database]:
     """The store, open on a fresh database."""
-    opened = open_database(database_url)
+    opened = databases.open_in_haste(database_url)
     yield opened
     opened.close()
 
@@ -218,19 +217,21 @@ def settings(made_database: MadeDatabase, tmp_path: Path) -> Settings:
 
 
 @pytest.fixture(scope="session")
-def written_document() -> str:
-    """The text of this release's document, which takes longer to make than most tests."""
-    return document_text(make_operations())
+def lent_apps() -> dict[Any, LentApp]:
+    """The app that tests take in turn, for each setting that one is made with."""
+    return {}
 
 
 @pytest.fixture
-def app(settings: Settings, database: Database, clock: Clock, written_document: str) -> Flask:
+def app(
+    settings: Settings, database: Database, clock: Clock, lent_apps: dict[Any, LentApp]
+) -> Iterator[Flask]:
     """The whole service in this process, with a clock that stands still."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(api, "document_text", lambda operations: written_document)
-        made = make_app(settings, database, clock=clock)
-    made.test_client_class = CheckedClient
-    return made
+    made_with = settings.allow_private_webhooks
+    if made_with not in lent_apps:
+        lent_apps[made_with] = LentApp(settings)
+    with lent_apps[made_with].lent(database, clock) as app:
+        yield app
 
 
 @pytest.fixture(scope="session")

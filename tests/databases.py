@@ -34,7 +34,9 @@ from urllib.parse import urlsplit
 
 import psycopg
 from psycopg import sql
+from sqlalchemy import event
 
+from burrline_service.store.database import Database, open_database
 from burrline_service.store.migrate import migrate
 
 ROLES_FILE = Path(__file__).parent.parent / "deploy" / "roles.sql"
@@ -339,6 +341,18 @@ def drop_postgresql_database(server: Server, name: str) -> None:
         connection.execute(
             sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(sql.Identifier(name))
         )
+
+
+def open_in_haste(url: str) -> Database:
+    """The store, open; SQLite does not wait for the disk, as no test cuts the power."""
+    opened = open_database(url)
+    if opened.is_sqlite:
+
+        @event.listens_for(opened._writer, "connect")
+        def on_connect(connection: Any, _: Any) -> None:
+            connection.execute("PRAGMA synchronous=OFF").close()
+
+    return opened
 
 
 def make_sqlite_template(session_folder: Path) -> Path:

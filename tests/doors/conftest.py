@@ -10,7 +10,6 @@ import pytest
 
 import databases
 from answers import AnswerCheck
-from burrline_service.store.database import open_database
 from doors.scene import Scene, make_scene
 
 
@@ -35,7 +34,7 @@ def scene(
             name = made.url.rsplit("/", 1)[1]
             at_the_end.callback(databases.drop_postgresql_database, server, name)
             all_rows_url = server.url(name)  # the superuser: row-level security hides nothing
-        database = open_database(made.url)
+        database = databases.open_in_haste(made.url)
         at_the_end.callback(database.close)
         made_scene = make_scene(made, all_rows_url, str(folder), database, answer_check)
         at_the_end.callback(made_scene.close)

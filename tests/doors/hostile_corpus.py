@@ -894,22 +894,23 @@ def _key_cases() -> Iterable[Hostile]:
         yield case(f"key: {name}", "POST", "/v1/keys", 422, body=json.dumps(body))
 
 
-CORPUS: tuple[Hostile, ...] = (
-    *_json_cases(),
-    *_text_cases(),
-    *_run_cases(),
-    *_batch_cases(),
-    *_query_cases(),
-    *_path_cases(),
-    *_media_cases(),
-    *_header_cases(),
-    *_patch_cases(),
-    *_key_cases(),
-    *_entry_cases(),
-    *_reading_batch_cases(),
-    *_tally_batch_cases(),
-    *_over_time_cases(),
-)
+FAMILIES: dict[str, tuple[Hostile, ...]] = {
+    "JSON": (*_json_cases(),),
+    "texts": (*_text_cases(),),
+    "runs": (*_run_cases(),),
+    "batches": (*_batch_cases(),),
+    "queries": (*_query_cases(),),
+    "paths": (*_path_cases(),),
+    "media types": (*_media_cases(),),
+    "headers": (*_header_cases(),),
+    "patches": (*_patch_cases(),),
+    "keys": (*_key_cases(),),
+    "entries": (*_entry_cases(),),
+    "batches of readings": (*_reading_batch_cases(),),
+    "batches of tallies": (*_tally_batch_cases(),),
+    "answers over time": (*_over_time_cases(),),
+}
+CORPUS: tuple[Hostile, ...] = tuple(case for cases in FAMILIES.values() for case in cases)
 
 # Texts that forge, split or colour a line of a log where they are written as they are.
 LOG_PAYLOADS = (

@@ -8,7 +8,7 @@ has. Nobody has ``nil``.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cached_property, partial
@@ -19,10 +19,10 @@ import psycopg
 from flask import Flask
 
 from answers import AnswerCheck, CheckedClient
+from apps import quick_app
 from burrline_service.actions import access, admin, entries
 from burrline_service.actions.alert_events import alert_event
 from burrline_service.api.operation import Operation
-from burrline_service.app import make_app
 from burrline_service.core.alert_records import ALERT_CLOSED, ALERT_OPENED
 from burrline_service.core.ledger import Entry
 from burrline_service.core.records import Caller
@@ -43,6 +43,15 @@ Rows = Mapping[str, list[tuple[Any, ...]]]
 
 
 @dataclass
+class _Seen:
+    """What the last look at the rows found; it holds until something moves."""
+
+    moved: Any = None
+    marks: Any = None
+    rows: Rows | None = None
+
+
+@dataclass
 class Scene:
     """The app, its two accounts, their keys; and a look at every row behind it."""
 
@@ -52,6 +61,8 @@ class Scene:
     all_rows_url: str
     serials: Any = field(default_factory=lambda: count(1))
     secrets: list[str] = field(default_factory=list)
+    _made_once: dict[str, str] = field(default_factory=dict)
+    _seen: _Seen = field(default_factory=_Seen)
 
     def __post_init__(self) -> None:
         if self.database.is_sqlite:
@@ -249,6 +260,12 @@ class Scene:
         self.secrets.append(secret)
         return secret
 
+    def once(self, name: str, make: Callable[[Scene], str]) -> str:
+        """The secret of a key that is made when it is first asked for by this name."""
+        if name not in self._made_once:
+            self._made_once[name] = make(self)
+        return self._made_once[name]
+
     def client(self, key: str | None) -> CheckedClient:
         """A client that sends the key; every answer is held to the document."""
         client = self.app.test_client()
@@ -275,16 +292,35 @@ class Scene:
 
     def rows(self) -> Rows:
         """Every row of every table but memos; when a key was last used is left out, too."""
-        return self._rows(self._everything)
+        self.marks()
+        if self._seen.rows is None:
+            self._seen.rows = self._rows(self._everything)
+        return self._seen.rows
 
     def marks(self) -> Any:
         """What differs whenever ``rows`` does, told by the database where that is quicker."""
+        moved = self._looking.execute(self._what_moves).fetchone()
+        if moved != self._seen.moved:
+            self._seen.moved = moved
+            if self.database.is_sqlite:
+                marks: Any = self._rows(self._everything)
+            else:
+                marks = self._looking.execute(self._digests).fetchall()
+            if marks != self._seen.marks:
+                self._seen.marks = marks
+                self._seen.rows = marks if self.database.is_sqlite else None
+        return self._seen.marks
+
+    @property
+    def _what_moves(self) -> str:
+        """Another value as soon as anybody else has committed a change.
+
+        On SQLite (its manual, "pragma data_version") in this file, on PostgreSQL (its manual,
+        "pg_current_snapshot") in any database of the server.
+        """
         if self.database.is_sqlite:
-            return self.rows()
-        cursor = self._looking.cursor()
-        found = cursor.execute(self._digests).fetchall()
-        cursor.close()
-        return found
+            return "PRAGMA data_version"
+        return "SELECT pg_current_snapshot()::text"
 
     def rows_of_other_account(self) -> Rows:
         """The rows of harbour alone."""
@@ -334,6 +370,5 @@ def make_scene(
             "BURRLINE_ALLOW_PRIVATE_WEBHOOKS": "127.0.0.0/8",
         }
     )
-    app = make_app(settings, database, clock=lambda: NOW)
-    app.test_client_class = CheckedClient
+    app = quick_app(settings, database, clock=lambda: NOW)
     return Scene(app, database, answer_check, all_rows_url)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import ast
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
+from every_case import try_each
 from source_tree import SERVICE, functions, module_name, parameters, parsed, project_files
 
 SECTIONS = ("Parameters", "Returns", "Raises", "Valid", "Source", "Examples")
@@ -38,7 +40,7 @@ NOT_NUMERIC = frozenset(
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 CORE_MODULES = project_files(SERVICE / "core", "*.py")
 PUBLIC = [
-    pytest.param(function, id=f"{module_name(path)}.{name}")
+    (f"{module_name(path)}.{name}", function)
     for path in CORE_MODULES
     if path.stem not in NOT_NUMERIC
     for name, function in functions(parsed(path))
@@ -60,12 +62,11 @@ def docstring_of(function: Function) -> str:
 
 def test_every_module_that_computes_is_looked_at() -> None:
     assert {path.stem for path in CORE_MODULES} >= NOT_NUMERIC
-    looked_at = {str(parameter.id).split(".")[2] for parameter in PUBLIC}
+    looked_at = {name.split(".")[2] for name, _ in PUBLIC}
     assert looked_at == {path.stem for path in CORE_MODULES} - NOT_NUMERIC
 
 
-@pytest.mark.parametrize("function", PUBLIC)
-def test_a_docstring_begins_with_one_sentence_and_an_equation(function: Function) -> None:
+def a_docstring_begins_with_one_sentence_and_an_equation(function: Function) -> None:
     head = sections(docstring_of(function))[""].strip()
     sentence, _, rest = head.partition("\n\n")
     assert sentence.endswith("."), "the first paragraph is no sentence"
@@ -74,8 +75,7 @@ def test_a_docstring_begins_with_one_sentence_and_an_equation(function: Function
     assert rest.isascii(), "the equation is not plain ASCII"
 
 
-@pytest.mark.parametrize("function", PUBLIC)
-def test_a_docstrings_sections_are_complete_and_in_order(function: Function) -> None:
+def a_docstrings_sections_are_complete_and_in_order(function: Function) -> None:
     found = [name for name in sections(docstring_of(function)) if name]
     needed = {"Returns", "Source", "Examples"}
     if parameters(function):
@@ -86,8 +86,7 @@ def test_a_docstrings_sections_are_complete_and_in_order(function: Function) -> 
     assert found == [name for name in SECTIONS if name in found]
 
 
-@pytest.mark.parametrize("function", PUBLIC)
-def test_the_signature_is_what_the_parameters_section_names(function: Function) -> None:
+def the_signature_is_what_the_parameters_section_names(function: Function) -> None:
     described: list[str] = []
     for line in sections(docstring_of(function)).get("Parameters", "").splitlines():
         if line and not line[0].isspace():
@@ -98,8 +97,7 @@ def test_the_signature_is_what_the_parameters_section_names(function: Function) 
     assert described == [argument.arg for argument in parameters(function)]
 
 
-@pytest.mark.parametrize("function", PUBLIC)
-def test_the_source_is_a_document_or_says_that_there_is_none(function: Function) -> None:
+def the_source_is_a_document_or_says_that_there_is_none(function: Function) -> None:
     source = sections(docstring_of(function))["Source"].strip()
     document = (
         r"\b(IEC|ISO|RFC|ASTM|NIST|IANA|IEEE|POSIX|tz database|Standard Webhooks|CloudEvents"
@@ -111,11 +109,24 @@ def test_the_source_is_a_document_or_says_that_there_is_none(function: Function)
     assert re.search(f"{document}|{own}|{unsourced}|{another_function}", source), source
 
 
-@pytest.mark.parametrize("function", PUBLIC)
-def test_the_examples_run(function: Function) -> None:
+def the_examples_run(function: Function) -> None:
     assert re.search(r"^>>> .+\n(?!>>>)\S", sections(docstring_of(function))["Examples"], re.M), (
         "no example with an answer"
     )
+
+
+@pytest.mark.parametrize(
+    "holds",
+    [
+        a_docstring_begins_with_one_sentence_and_an_equation,
+        a_docstrings_sections_are_complete_and_in_order,
+        the_signature_is_what_the_parameters_section_names,
+        the_source_is_a_document_or_says_that_there_is_none,
+        the_examples_run,
+    ],
+)
+def test_of_every_public_function(holds: Callable[[Function], None]) -> None:
+    try_each(PUBLIC, lambda named: holds(named[1]), name=lambda named: named[0])
 
 
 def test_no_function_of_the_core_prints_reads_the_clock_or_opens_anything() -> None:

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import inspect
 
-import pytest
-
 from burrline import Client
 from burrline_service.api import make_operations
 from burrline_service.api.operation import Operation
+from every_case import each_of
 
 OPERATIONS = {operation.name: operation for operation in make_operations()}
 
@@ -25,14 +24,14 @@ def test_every_operation_has_one_sdk_method_and_no_method_is_left_over() -> None
     assert like_operations - set(OPERATIONS) == set(), "methods that no operation answers"
 
 
-@pytest.mark.parametrize("operation", OPERATIONS.values(), ids=lambda operation: operation.name)
+@each_of(OPERATIONS.values(), name=lambda operation: operation.name)
 def test_an_operation_is_described_for_its_readers(operation: Operation) -> None:
     assert operation.summary
     assert operation.description
     assert operation.name == operation.name.lower()
 
 
-@pytest.mark.parametrize("operation", OPERATIONS.values(), ids=lambda operation: operation.name)
+@each_of(OPERATIONS.values(), name=lambda operation: operation.name)
 def test_an_sdk_method_takes_the_ids_of_the_path_by_their_names(operation: Operation) -> None:
     taken = inspect.signature(getattr(Client, operation.name)).parameters
     assert set(operation.path_ids) <= set(taken)

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from every_case import try_each
 from source_tree import ROOT, SDK, SERVICE, imports, project_files, relative
 
 OUTSIDE_PACKAGES = {
@@ -82,11 +83,7 @@ CLOCKS_FILES_AND_DICE = {
     "sqlite3", "subprocess", "tempfile", "threading", "time", "uuid",
 }  # fmt: skip
 
-SERVICE_FILES = [
-    pytest.param(path, id=relative(path))
-    for path in project_files(SERVICE, "*.py")
-    if path != SERVICE / "__init__.py"
-]
+SERVICE_FILES = [path for path in project_files(SERVICE, "*.py") if path != SERVICE / "__init__.py"]
 
 
 def room_of(path: Path) -> str:
@@ -101,8 +98,11 @@ def test_every_room_has_its_rules() -> None:
     assert set(OWN_ROOMS) == set(OUTSIDE_PACKAGES)
 
 
-@pytest.mark.parametrize("path", SERVICE_FILES)
-def test_a_room_imports_only_what_is_its_own_business(path: Path) -> None:
+def test_a_room_imports_only_what_is_its_own_business() -> None:
+    try_each(SERVICE_FILES, check_imports, name=relative)
+
+
+def check_imports(path: Path) -> None:
     room = room_of(path)
     wrong = []
     for name, line in imports(path):
@@ -124,8 +124,11 @@ def test_a_room_imports_only_what_is_its_own_business(path: Path) -> None:
 OF_EXTRAS = {"mqtt.py": {"paho"}}
 
 
-@pytest.mark.parametrize("path", project_files(SDK, "*.py"), ids=relative)
-def test_the_sdk_imports_the_standard_library_and_requests(path: Path) -> None:
+def test_the_sdk_imports_the_standard_library_and_requests() -> None:
+    try_each(project_files(SDK, "*.py"), check_imports_of_the_sdk, name=relative)
+
+
+def check_imports_of_the_sdk(path: Path) -> None:
     packages = {name.partition(".")[0] for name, _ in imports(path)}
     allowed = {"burrline", "requests", *OF_EXTRAS.get(path.name, ())}
     assert packages - sys.stdlib_module_names - allowed == set()

@@ -20,9 +20,9 @@ from sqlalchemy import func, select
 
 import full_house
 from answers import AnswerCheck, CheckedClient
+from apps import quick_app
 from burrline_service.actions import access, admin, entries, export, history, ingest, keep, restore
 from burrline_service.actions.export_lines import Names
-from burrline_service.app import make_app
 from burrline_service.core.errors import AccountNotEmpty, ExportDamaged, OutOfReach
 from burrline_service.core.records import Caller, Run, RunOutcome
 from burrline_service.core.stream_cells import StreamCell, merge_cells
@@ -38,7 +38,7 @@ from burrline_service.store.tables import (
     grinder_hour,
     grinder_state,
 )
-from databases import MadeDatabase, make_sqlite_database, make_sqlite_template
+from databases import MadeDatabase, make_sqlite_database, make_sqlite_template, open_in_haste
 from full_house import DAY, HOUR, NOW, OPENED_AT
 from services import ROOT, LiveService, run_service_command, service_environment
 
@@ -57,7 +57,7 @@ def open_sqlite(session_folder: Path, tmp_path: Path) -> Iterator[Callable[[], D
 
     def make() -> Database:
         made = make_sqlite_database(make_sqlite_template(session_folder), tmp_path)
-        opened.append(open_database(made.url))
+        opened.append(open_in_haste(made.url))
         return opened[-1]
 
     yield make
@@ -70,7 +70,7 @@ def filled_file(session_folder: Path, tmp_path_factory: pytest.TempPathFactory) 
     """The filled account as a file of SQLite, in one piece."""
     folder = tmp_path_factory.mktemp("house")
     made = make_sqlite_database(make_sqlite_template(session_folder), folder)
-    database = open_database(made.url)
+    database = open_in_haste(made.url)
     full_house.fill(database)
     database.close()
     whole = folder / "whole.sqlite3"
@@ -83,7 +83,7 @@ def filled_file(session_folder: Path, tmp_path_factory: pytest.TempPathFactory) 
 @pytest.fixture
 def house(filled_file: Path, tmp_path: Path) -> Iterator[tuple[Database, Caller]]:
     """The filled account on SQLite."""
-    database = open_database(make_sqlite_database(filled_file, tmp_path).url)
+    database = open_in_haste(make_sqlite_database(filled_file, tmp_path).url)
     yield database, admin.owner(database, account_id="lantern", now=NOW)
     database.close()
 
@@ -105,8 +105,7 @@ class Answers:
 
     def __init__(self, database: Database, caller: Caller, check: AnswerCheck) -> None:
         settings = read_settings({"BURRLINE_DATABASE_URL": database.url})
-        app = make_app(settings, database, clock=lambda: LATER)
-        app.test_client_class = CheckedClient
+        app = quick_app(settings, database, clock=lambda: LATER)
         http = app.test_client()
         assert isinstance(http, CheckedClient)
         http.answer_check = check

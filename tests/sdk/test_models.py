@@ -23,6 +23,7 @@ from burrline import Client, models, new_run_id
 from burrline._convert import Model, format_instant, parse_instant, to_json, uuid7
 from burrline_service.api import make_operations
 from burrline_service.api.document import make_document
+from every_case import each_of
 
 MODELS: list[type[Any]] = [getattr(models, name) for name in models.__all__]
 
@@ -179,29 +180,28 @@ def instances_of(model: Any) -> st.SearchStrategy[Any]:
 
 
 @pytest.mark.parametrize("model", MODELS, ids=lambda model: model.__name__)
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(data=st.data())
-def test_a_model_survives_the_way_to_json_and_back(model: Any, data: st.DataObject) -> None:
+def test_a_model_survives_the_way_to_json_and_back_and_is_frozen_and_slotted(
+    model: Any, data: st.DataObject
+) -> None:
     made = data.draw(instances_of(model))
     text = json.dumps(made.to_json())
     assert model.from_json(json.loads(text)) == made
     assert pickle.loads(pickle.dumps(made)) == made
-
-
-@pytest.mark.parametrize("model", MODELS, ids=lambda model: model.__name__)
-@settings(max_examples=1)
-@given(data=st.data())
-def test_a_model_is_frozen_slotted_and_by_keyword(model: Any, data: st.DataObject) -> None:
-    assert issubclass(model, Model)
-    parameters = inspect.signature(model).parameters.values()
-    assert {one.kind for one in parameters} == {inspect.Parameter.KEYWORD_ONLY}
-    made = data.draw(instances_of(model))
     with pytest.raises(dataclasses.FrozenInstanceError):
         made.extra = {}
     assert not hasattr(made, "__dict__")
 
 
-@pytest.mark.parametrize("model", MODELS, ids=lambda model: model.__name__)
+@each_of(MODELS, name=lambda model: model.__name__)
+def test_a_model_is_made_by_keyword(model: Any) -> None:
+    assert issubclass(model, Model)
+    parameters = inspect.signature(model).parameters.values()
+    assert {one.kind for one in parameters} == {inspect.Parameter.KEYWORD_ONLY}
+
+
+@each_of(MODELS, name=lambda model: model.__name__)
 def test_an_answer_that_is_no_object_is_refused_by_name(model: Any) -> None:
     for wrong in (None, [], "text", 7):
         with pytest.raises(ValueError, match=f"{model.__name__} should be an object"):
@@ -271,7 +271,7 @@ def test_a_method_takes_every_member_of_its_body_by_name(name: str) -> None:
     assert taken - {"self", "run", "readings"} == (members | ids) - {"readings"}
 
 
-@pytest.mark.parametrize("name", sorted(OPERATIONS))
+@each_of(sorted(OPERATIONS))
 def test_a_method_takes_every_parameter_of_its_query_by_name(name: str) -> None:
     document = OPERATIONS[name]["document"]
     asked = set()

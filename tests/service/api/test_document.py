@@ -20,6 +20,7 @@ from burrline_service.api.document import document_text, make_document
 from burrline_service.api.operation import Operation, refusals_of
 from burrline_service.api.problems import INTERNAL_ERROR, problem_of
 from burrline_service.core.records import SCOPES
+from every_case import each_of
 
 OPERATIONS = make_operations()
 DOCUMENT = make_document(OPERATIONS)
@@ -33,9 +34,7 @@ ENTRIES: dict[str, tuple[str, str, dict[str, Any]]] = {
 # Rules of the app that the document leaves out. This list may only shrink.
 OUTSIDE = {docs.ASSET_ENDPOINT}
 
-each_operation = pytest.mark.parametrize(
-    "operation", OPERATIONS, ids=lambda operation: operation.name
-)
+each_operation = each_of(OPERATIONS, name=lambda operation: operation.name)
 
 
 def followed(part: dict[str, Any]) -> dict[str, Any]:

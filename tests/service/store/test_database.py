@@ -143,15 +143,17 @@ def test_a_server_that_is_not_there_is_a_refusal() -> None:
 
 
 @pytest.mark.parametrize("database_kind", ["sqlite"])
-def test_sqlite_writes_ahead_and_waits_for_the_disk(database: Database) -> None:
+def test_sqlite_writes_ahead_and_waits_for_the_disk(database_url: str) -> None:
     def pragmas(connection: Connection) -> dict[str, Any]:
         names = ("journal_mode", "synchronous", "foreign_keys", "busy_timeout")
         return {name: connection.exec_driver_sql(f"PRAGMA {name}").scalar_one() for name in names}
 
     # synchronous 2 = FULL (SQLite manual, pragma synchronous)
     expected = {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1, "busy_timeout": 15_000}
-    assert database.read(None, pragmas) == expected
-    assert database.write(None, pragmas) == expected
+    opened = open_database(database_url)
+    assert opened.read(None, pragmas) == expected
+    assert opened.write(None, pragmas) == expected
+    opened.close()
 
 
 @pytest.mark.parametrize("database_kind", ["sqlite"])
