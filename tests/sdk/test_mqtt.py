@@ -35,7 +35,7 @@ from receivers import CERTIFICATES
 from services import LiveService, service_environment
 
 BROKERS = ["amqtt", *(["mosquitto"] if shutil.which("mosquitto") else [])]
-WAIT_SECONDS = 20
+WAIT_SECONDS = 60
 
 
 def until(holds: Callable[[], bool], what: str) -> None:
