@@ -91,3 +91,11 @@ def test_every_file_that_is_named_is_there() -> None:
     assert [one for one in named if not (ROOT / "sdk" / one).exists()] == []
     shown = {file.name for file in (ROOT / "sdk" / "examples").glob("*.*")}
     assert shown == {Path(one).name for one in named if one.startswith("examples/")}
+
+
+def test_the_plugs_sample_finds_its_run(capsys: pytest.CaptureFixture[str]) -> None:
+    ((_, sample),) = samples("### A metering plug")
+    exec(compile(sample, "README", "exec"), {})
+    seconds, least, most = map(float, re.findall(r"[\d.]+(?= )", capsys.readouterr().out))
+    assert least <= seconds <= most
+    assert seconds == pytest.approx(12.0, abs=0.5)

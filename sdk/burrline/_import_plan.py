@@ -31,6 +31,8 @@ class Step:
     outcome: str = NEW
     detail: str = ""
     replaces: str | None = None
+    is_voided: bool = False
+    """Whether what it replaces is voided, so that its days count nothing until it is recorded."""
 
     def to_json(self) -> dict[str, Any]:
         said = {**self.fields}
@@ -58,17 +60,9 @@ def owners(
     ``told`` is ``ID`` for entries without a name, or ``NAME=ID``.
     """
     ids = {one.grinder_id for one in grinders}
-    named: dict[str, set[str]] = defaultdict(set)
-    for one in grinders:
-        named[plain(one.grinder_id)].add(one.grinder_id)
-        named[plain(one.name)].add(one.grinder_id)
-    alone, mapped = None, {}
-    for text in told:
-        name, is_mapping, grinder_id = text.rpartition("=")
-        if is_mapping:
-            mapped[plain(name)] = grinder_id
-        else:
-            alone = grinder_id
+    named = _named(grinders)
+    alone, mapped = _mapped(told)
+    for grinder_id in (*mapped.values(), *([] if alone is None else [alone])):
         if grinder_id not in ids:
             raise UnknownGrinder(f"there is no grinder {grinder_id!r}")
     found: dict[str | None, str] = {}
@@ -97,6 +91,38 @@ def owners(
             )
         found[called] = next(iter(matching))
     return found
+
+
+def names_of(grinders: Sequence[Grinder], told: Sequence[str]) -> dict[str | None, str]:
+    """Whose each name is, and whose what has none, as far as that is plain."""
+    alone, mapped = _mapped(told)
+    found: dict[str | None, str] = {
+        name: next(iter(ids)) for name, ids in _named(grinders).items() if len(ids) == 1
+    }
+    found.update(mapped)
+    if alone is not None:
+        found[None] = alone
+    return found
+
+
+def _named(grinders: Sequence[Grinder]) -> dict[str, set[str]]:
+    named: dict[str, set[str]] = defaultdict(set)
+    for one in grinders:
+        named[plain(one.grinder_id)].add(one.grinder_id)
+        named[plain(one.name)].add(one.grinder_id)
+    return named
+
+
+def _mapped(told: Sequence[str]) -> tuple[str | None, dict[str, str]]:
+    """``ID`` and ``NAME=ID`` as the command line tells them."""
+    alone, mapped = None, {}
+    for text in told:
+        name, is_mapping, grinder_id = text.rpartition("=")
+        if is_mapping:
+            mapped[plain(name)] = grinder_id
+        else:
+            alone = grinder_id
+    return alone, mapped
 
 
 def zone_of(client: Client, grinder: Grinder) -> ZoneInfo:
@@ -229,6 +255,7 @@ def _is_voided(client: Client, step: Step) -> bool:
         return True
     try:
         client.void_tally(step.replaces)
+        step.is_voided = True
     except errors.ClientError as error:
         if isinstance(error, (errors.AuthenticationError, errors.RateLimited)):
             raise

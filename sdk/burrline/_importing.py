@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta, timezone
 from typing import Any
@@ -19,6 +19,7 @@ from burrline._import_plan import (
     Step,
     UnknownGrinder,
     held_against,
+    names_of,
     owners,
     record,
     steps_of,
@@ -62,7 +63,8 @@ def import_notebook(client: Client, options: argparse.Namespace) -> int:
     names = [name for one in grinders for name in (one.grinder_id, one.name)]
     names += [text.rpartition("=")[0] for text in options.grinders if "=" in text]
     try:
-        notebook = _read(content, options, names, is_asking=is_asking)
+        whose = names_of(grinders, options.grinders)
+        notebook = _read(content, options, names, whose, is_asking=is_asking)
         owner = owners(notebook.entries, grinders, options.grinders)
         used = {one.grinder_id: one for one in grinders if one.grinder_id in owner.values()}
         zones = {grinder_id: zone_of(client, one) for grinder_id, one in used.items()}
@@ -94,7 +96,12 @@ def import_notebook(client: Client, options: argparse.Namespace) -> int:
 
 
 def _read(
-    content: bytes, options: argparse.Namespace, names: Sequence[str], *, is_asking: bool
+    content: bytes,
+    options: argparse.Namespace,
+    names: Sequence[str],
+    whose: Mapping[str | None, str],
+    *,
+    is_asking: bool,
 ) -> Notebook:
     """The notebook, with what only a person can tell asked for where one is there."""
     settings = Settings(
@@ -114,7 +121,7 @@ def _read(
     tomorrow = datetime.now().astimezone().date() + timedelta(days=1)
     while True:
         try:
-            return read_notebook(content, settings, today=tomorrow, known_names=names)
+            return read_notebook(content, settings, today=tomorrow, known_names=names, owners=whose)
         except Question as question:
             if not is_asking:
                 raise
@@ -153,7 +160,11 @@ def _send(
     if not options.yes:
         if not is_asking:
             raise Stop(EX_USAGE, "burrline import: nothing was sent; --yes sends, --dry-run shows")
-        said = _asked(f"Record {len(new)} tallies, {_kilograms(new)} kg? [y/N] ")
+        try:
+            said = _asked(f"Record {len(new)} tallies, {_kilograms(new)} kg? [y/N] ")
+        except KeyboardInterrupt:
+            complain("\nburrline import: nothing was sent")
+            raise
         if said.casefold() not in ("y", "yes"):
             raise Stop(EX_USAGE, "burrline import: nothing was sent")
     try:
@@ -167,6 +178,9 @@ def _send(
         complain(
             f"burrline: {done} of {len(new)} are known to be recorded; import it again for the rest"
         )
+        bare = sum(step.is_voided and step.outcome != RECORDED for step in new)
+        if bare:
+            complain(f"burrline: of {bare} more what was recorded before is voided already")
         raise
 
 

@@ -7,8 +7,9 @@ reason. What only a person can tell (which of two numbers is the month, which un
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from datetime import date
+from types import MappingProxyType
 
 from burrline._notebook_cells import (
     SEPARATORS,
@@ -41,8 +42,11 @@ def read_notebook(
     *,
     today: date,
     known_names: Collection[str] = (),
+    owners: Mapping[str | None, str] = MappingProxyType({}),
 ) -> Notebook:
     """Read a notebook; ``known_names`` are grinders that columns or cells may name.
+
+    ``owners`` tells by plain names, and None, whose they are: names of one are told together.
 
     ``Unreadable``: it makes no sense. ``Question``: somebody has to say more. Days from ``today``
     on are left out: they are not over.
@@ -65,5 +69,5 @@ def read_notebook(
         is_lenient=is_lenient,
     )
     facts = [f"{encoding}, cells parted by {SEPARATORS[separator]}", *told, *layout.facts]
-    reading = Reading(rows, layout, settings, today, facts, separator, known_names)
+    reading = Reading(rows, layout, settings, today, facts, separator, known_names, owners)
     return reading.notebook()

@@ -23,10 +23,13 @@ from burrline._notebook_words import (
     PER_DAY,
     TOTALS,
     WEEKS,
+    counts_pieces,
     is_about,
     is_no_amount,
     words_of,
 )
+
+PIECES_DETAIL = "counts pieces: multiply them first"
 
 
 @dataclass(frozen=True)
@@ -109,7 +112,13 @@ def layout_of(
         odd = [n for n in rest if is_no_amount(headings[n]) and _bare(headings[n]) not in names]
         found.facts += [f"column {headings[n]!r} is no coffee ground and not used" for n in odd]
         rest = [n for n in rest if n not in odd]
-    chosen = _amount_columns(body, headings, units, rest, columns, names)
+    pieces = [one for one in headings if counts_pieces(one)]
+    try:
+        chosen = _amount_columns(body, headings, units, rest, columns, names)
+    except Unreadable as error:
+        raise Unreadable(f"column {pieces[0]!r} {PIECES_DETAIL}") if pieces else error from None
+    if any(counts_pieces(headings[n]) for n in chosen):
+        raise Unreadable(f"column {pieces[0]!r} {PIECES_DETAIL}")
     if not columns:
         _check_doses(headings, chosen, rest)
     found.amounts = _as_columns(chosen, headings, units, names, found)

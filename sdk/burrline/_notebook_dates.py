@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from functools import lru_cache
 
@@ -82,6 +82,8 @@ class When:
     week: int | None = None
     short: tuple[int, int, int] | None = None
     """Its three numbers as written, where the year may as well be the first of them."""
+    is_pointed: bool = field(default=False, compare=False)
+    """Whether it is written with points, and so begins with its day."""
 
 
 @dataclass(frozen=True)
@@ -188,7 +190,8 @@ def _one(said: str, is_lenient: bool) -> When | None:
         return When(int(found[1]), int(found[3]), int(found[4]))
     if found := _DOTS.fullmatch(said):
         day, month = int(found[1]), int(found[2])
-        return When(_year(found[3]), month, day, short=_short(day, month, found[3]))
+        short = _short(day, month, found[3])
+        return When(_year(found[3]), month, day, short=short, is_pointed=True)
     if found := _PAIR.fullmatch(said):
         one, two, year = (found[1], found[2], found[3]) if found[1] else found.group(4, 5, 6)
         pair = int(one), int(two)

@@ -11,6 +11,7 @@ from burrline._notebook_words import (
     DATES,
     DAY_WORDS,
     FROM_WORDS,
+    OTHER_DATES,
     TO_WORDS,
     is_about,
     is_no_amount,
@@ -89,7 +90,15 @@ def date_columns(
         )
     if len(alone) == 1 and len(whole) > 1:
         return alone[0], None
-    return max(counts, key=lambda n: (counts[n], is_about(headings[n], DATES), -n)), None
+    found = max(counts, key=lambda n: (counts[n], is_about(headings[n], DATES), -n))
+    if OTHER_DATES & {*words_of(headings[found])}:
+        raise Question(
+            "date_column",
+            f"Are the dates of {headings[found]!r} those on which it was ground?",
+            [headings[found]],
+            f"--date-column {headings[found]!r}",
+        )
+    return found, None
 
 
 def _with_days(body: Sequence[Row], dated: Sequence[int]) -> list[int]:

@@ -19,6 +19,10 @@ OLD_YEARS = 15
 FEW_DAYS = 31
 """Lines that stand so close tell that one between them is out of its place."""
 PLAINLY = 5
+LEAP_YEAR = 2024
+"""A year that has every day."""
+FEWEST_STEPS = 3
+"""In fewer lines nobody sees an order."""
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,7 @@ def order_of(lines: Sequence[Dated], settings: Settings, today: date) -> str | N
                 open_lines.append(one.line)
     if settings.is_day_first is not None:
         return "day" if settings.is_day_first else "month"
+    _check_pointed(lines)
     if told[True] and told[False]:
         shown = sorted([told[True][0], told[False][0]])
         raise Unreadable("the day stands first in one and the month in the other", shown)
@@ -70,6 +75,16 @@ def order_of(lines: Sequence[Dated], settings: Settings, today: date) -> str | N
         ("day", "month"),
         "--day-first or --month-first",
     )
+
+
+def _check_pointed(lines: Sequence[Dated]) -> None:
+    """Dates with points begin with their day, unless one shows that here they do not."""
+    pointed = [(one.line, one.days.last) for one in lines if one.days.last.is_pointed]
+    turned = [
+        line for line, when in pointed if when.month and when.day and when.day <= 12 < when.month
+    ]
+    if turned and not any((when.day or 0) > 12 for _, when in pointed):
+        raise Unreadable("the month stands first: write dates with points as 31.12.2026", turned)
 
 
 def _by_weekdays(lines: Sequence[Dated]) -> str | None:
@@ -137,6 +152,7 @@ def in_order(entries: Sequence[Entry], left_out: list[LeftOut]) -> Iterator[Entr
         steps = [(two.first - one.first).days for one, two in itertools.pairwise(own)]
         forward = sum(step >= 0 for step in steps)
         is_falling = forward < len(steps) / 2
+        _check_new_year(own)
         for place, entry in enumerate(own):
             around = own[max(0, place - 1)], own[min(len(own) - 1, place + 1)]
             low, high = (around[1], around[0]) if is_falling else around
@@ -152,3 +168,46 @@ def in_order(entries: Sequence[Entry], left_out: list[LeftOut]) -> Iterator[Entr
                     left_out.append(LeftOut(entry.lines[0], entry.identity[0], reason, True))
                     continue
             yield entry
+
+
+def nearest_year(beside: date, month: int, day: int) -> int:
+    """The year in which a month and day lie nearest to a day beside it.
+
+    >>> nearest_year(date(2026, 1, 2), 12, 28), nearest_year(date(2025, 12, 30), 1, 1)
+    (2025, 2026)
+    """
+    behind = (beside.month - month) * 31 + beside.day - day
+    return beside.year + (1 if behind > 186 else -1 if behind < -186 else 0)
+
+
+def year_before(lines: Sequence[Dated], order: str | None) -> int | None:
+    """The year of the first line, going back from the first one that tells its own."""
+    above: list[date] = []
+    for one in lines:
+        try:
+            day = one.days.resolved(lambda month, day: LEAP_YEAR, order)[1]
+        except ValueError:
+            continue
+        if one.days.has_year:
+            for other in reversed(above):
+                year = nearest_year(day, other.month, other.day)
+                day = date(year, other.month, min(other.day, 28))
+            return day.year
+        above.append(day)
+    return None
+
+
+def _check_new_year(entries: Sequence[Entry]) -> None:
+    """In January one writes the old year: days that go on but for one step back by a year."""
+    pairs = [*itertools.pairwise(entries)]
+    back = [(one, two) for one, two in pairs if two.first < one.first]
+    if len(back) != 1 or len(pairs) < FEWEST_STEPS:
+        return
+    one, two = back[0]
+    is_turn = (one.first.month, two.first.month) == (12, 1) and one.first.year == two.first.year
+    if is_turn and one.part == two.part:
+        raise Unreadable(
+            f"after {one.first} comes {two.first}: is that the new year? Mend it, or name the "
+            "grinders where the lines of another one begin",
+            [one.lines[0], two.lines[0]],
+        )

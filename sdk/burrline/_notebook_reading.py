@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import re
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import date, timedelta
@@ -15,10 +15,18 @@ from burrline._notebook_amounts import UNITS, Amount, amount_in, common_mark, va
 from burrline._notebook_cells import Question, Row, plain
 from burrline._notebook_columns import Column, Layout, days_of_week
 from burrline._notebook_dates import Days, days_in, year_in
-from burrline._notebook_order import dated, in_order, order_of
+from burrline._notebook_order import dated, in_order, nearest_year, order_of, year_before
+from burrline._notebook_parts import Parts
 from burrline._notebook_questions import Settings, Skipped, grams_of, is_meter
 from burrline._notebook_rows import is_total
-from burrline._notebook_sums import Entry, LeftOut, added_up, differences, without_overlaps
+from burrline._notebook_sums import (
+    Entry,
+    LeftOut,
+    added_up,
+    differences,
+    without_outsized,
+    without_overlaps,
+)
 from burrline._notebook_told import Notebook, place_of, said_of
 from burrline._notebook_words import NOTES, is_about
 
@@ -39,8 +47,8 @@ class Reading:
         facts: list[str],
         separator: str,
         names: Collection[str],
+        owners: Mapping[str | None, str],
     ) -> None:
-        self.names = {plain(one) for one in names}
         self.separator = separator
         self.layout, self.settings, self.today, self.facts = layout, settings, today, facts
         self.body = [row for row in rows if row.line >= layout.first_line]
@@ -53,9 +61,8 @@ class Reading:
         self.before: date | None = None
         self.before_days: Days | None = None
         self.values: dict[int, list[Decimal]] = defaultdict(list)
-        self.part, self.part_grinder = 0, None
-        for row in layout.titles:
-            self.part_grinder = self._grinder_titled(row) or self.part_grinder
+        self.parts = Parts(layout, {plain(one) for one in names})
+        self.owners, self.shown = owners, dict[str | None, str | None]()
         self.marks = {
             column.place: common_mark(
                 amount.number
@@ -86,7 +93,7 @@ class Reading:
             entries += differences([*in_order(readings, self.left_out)], self.left_out)
         entries = [one for one in self._weeks(entries) if self._is_over(one)]
         entries = added_up(entries, self.left_out, counts_repeats=self.settings.counts_repeats)
-        entries = without_overlaps(entries, self.left_out)
+        entries = without_overlaps(without_outsized(entries, self.left_out), self.left_out)
         return Notebook(
             tuple(sorted(entries, key=lambda one: (one.grinder or "", one.first, one.last))),
             tuple(sorted(self.left_out, key=lambda one: one.line)),
@@ -98,16 +105,15 @@ class Reading:
         cell = row.cell(layout.date)
         amounts = [(one, text) for one in layout.amounts if (text := row.cell(one.place))]
         days = days_in(cell, is_lenient=layout.is_lenient or bool(amounts))
+        self.parts.check_headings(row, days)
         if is_total(row, days):
             raise Skipped("a total")
-        if layout.headings and row.cells[: len(layout.headings)] == layout.headings:
-            raise Skipped("the headings again")
         if not amounts and (days is None or not row.cell(layout.grinder)) and len(row.filled) < 2:
             titled = year_in(row.text)
             if titled is not None:
                 self.year, self.before = titled, None
             if days is None and titled is None:
-                self._begin_part(row)
+                self.parts.begin(row)
             raise Skipped("a title" if days is None or not days.is_of_days else "no amount")
         if days is None:
             days = self._carried(row, cell)
@@ -116,6 +122,7 @@ class Reading:
         self._check_cells(row)
         if not amounts:
             raise Skipped("no amount")
+        self.parts.check(row)
         first, last = self._resolved(days)
         if layout.until is not None:
             last = self._until(first, row.cell(layout.until))
@@ -141,27 +148,19 @@ class Reading:
                 continue
             with suppress(ValueError):
                 self.values[column.place].append(value_of(amount.number, mark))
-            grinder = column.grinder or row.cell(layout.grinder) or self.part_grinder
+            grinder = self._called(column.grinder or row.cell(layout.grinder) or self.parts.grinder)
             entry = Entry(
                 (row.line,), grinder, first, last, grams, "; ".join(noted) or None,
                 amount.is_about, (row.text, f"{row.line}" if row.has_ditto else time),
-                self.part,
+                self.parts.line,
             )  # fmt: skip
             made.append((column.place, entry))
         return made
 
-    def _begin_part(self, row: Row) -> None:
-        """A title amid the lines: what follows may be another grinder's, by its name or not."""
-        self.part, self.part_grinder = row.line, self._grinder_titled(row)
-
-    def _grinder_titled(self, row: Row) -> str | None:
-        """The grinder that a title names, alone or behind a word such as "grinder"."""
-        for cell in row.filled:
-            after = re.split(r"[:=] *", cell)[-1]
-            for said in (cell, after, after.partition(" ")[2]):
-                if plain(said) in self.names:
-                    return said
-        return None
+    def _called(self, name: str | None) -> str | None:
+        """One name for all those of a grinder, so that what is told of it is told together."""
+        said = None if name is None else plain(name)
+        return self.shown.setdefault(self.owners.get(said, said), name)
 
     def _check_cells(self, row: Row) -> None:
         """A decimal comma in cells that are parted by commas must not pass for a smaller amount."""
@@ -178,6 +177,15 @@ class Reading:
         if self.separator != ",":
             return False
         layout = self.layout
+        if any(
+            one.place - 1 not in (layout.date, layout.time)
+            and not layout.headings[one.place - 1]
+            and row.cell(one.place - 1).isdigit()
+            and re.fullmatch(r"\d{1,3}(?: ?[a-z]+)?", plain(row.cell(one.place)))
+            for one in layout.amounts
+            if one.place
+        ):
+            return True
         notes = [n for n, _ in layout.notes if is_about(layout.headings[n], NOTES)]
         return any(
             row.cell(one.place).isdigit()
@@ -194,7 +202,7 @@ class Reading:
             raise Skipped("the sum of lines above")
         if not any(one.isdigit() for one in row.text):
             if not {plain(one) for one in row.filled} <= {*map(plain, self.layout.headings)}:
-                self._begin_part(row)
+                self.parts.begin(row)
             raise Skipped("a title")
         raise Skipped(f"{cell!r} is no date" if cell else "no date", True)
 
@@ -238,22 +246,13 @@ class Reading:
     def _year_of(self, month: int, day: int) -> int:
         """The year that goes on from the line before; a month long past is of the next year."""
         if self.before is not None:
-            year = self.before.year
-            behind = (self.before.month - month) * 31 + self.before.day - day
-            return year + (1 if behind > 186 else -1 if behind < -186 else 0)
+            return nearest_year(self.before, month, day)
         if self.year is None:
-            later = self._later_year()
+            later = year_before(self.dated, self.order)
             if later is None:
                 raise Question("year", "Which year does the notebook begin in?", (), "--year YYYY")
             self.year = later
         return self.year
-
-    def _later_year(self) -> int | None:
-        for row in self.body:
-            days = days_in(row.cell(self.layout.date), is_lenient=self.layout.is_lenient)
-            if days is not None and days.has_year:
-                return days.last.year
-        return None
 
     def _shown(self, column: Column) -> list[tuple[date | None, Amount]]:
         """The column's amounts with their days, where these can be told by themselves."""

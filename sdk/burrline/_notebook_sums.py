@@ -12,6 +12,8 @@ MANY_GRAMS_A_DAY = 250_000
 FEW_GRAMS_A_DAY = 40
 """Beyond these (common practice, no source) somebody should look twice."""
 
+OUTSIZED = 200.0
+
 
 @dataclass(frozen=True)
 class Entry:
@@ -107,6 +109,21 @@ def differences(readings: Sequence[Entry], left_out: list[LeftOut]) -> list[Entr
             found.append(replace(now, first=before.last + timedelta(days=1), grams=grams))
         before = now
     return found
+
+
+def without_outsized(entries: Sequence[Entry], left_out: list[LeftOut]) -> list[Entry]:
+    """Those that are not hundreds of times as much as others, and more than anybody grinds."""
+    by_day = {id(one): one.grams / ((one.last - one.first).days + 1) for one in entries}
+    least = min(by_day.values(), default=0.0)
+    kept = []
+    for one in entries:
+        grams = by_day[id(one)]
+        if grams > MANY_GRAMS_A_DAY and grams > OUTSIZED * least:
+            reason = f"{grams / 1000:g} kg in a day, beside {least / 1000:g} kg: are these grams?"
+            _leave(left_out, one, reason, is_fault=True)
+        else:
+            kept.append(one)
+    return kept
 
 
 def without_overlaps(entries: Sequence[Entry], left_out: list[LeftOut]) -> list[Entry]:

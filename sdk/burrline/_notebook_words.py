@@ -36,18 +36,36 @@ DATES, AMOUNTS, METERS, PER_DAY, TOTALS, GRINDERS, NOTES, OTHERS = (
 
 # What is no coffee ground, though kilograms may stand under it: whole words, or beginnings of six
 # letters and more.
-_NOT_GROUND = """stock inventory remaining remainder bestand vorrat lager restbestand reste restant
+_STORED = """stock inventory remaining remainder bestand vorrat lager restbestand reste restant
 existencia existencias rimanenza rimanenze scorta scorte voorraad delivered delivery received bought
 purchased ordered lieferung geliefert bestellt einkauf livraison achat recibido entrega compra
-consegna acquisto geleverd inkoop target planned soll objectif objetivo obiettivo doel goal waste
+consegna acquisto geleverd inkoop"""
+_NOT_GROUND = """target planned soll objectif objetivo obiettivo doel goal waste
 wasted loss abfall verlust perte perdida merma scarto verlies price preis prix precio prezzo prijs
 cost kosten cout coste costo"""
-NOT_GROUND = _NOT_GROUND.split()
+_STORES = """stocks bestande vorrate deliveries deliver purchases purchase orders lieferungen
+einkaufe livraisons achats entregas compras consegne acquisti"""
+NOT_GROUND = [*_STORED.split(), *_NOT_GROUND.split()]
+STORED = frozenset((*_STORED.split(), *_STORES.split()))
+"""In a title these words say that what stands below lay in store, came or was ordered."""
+_OTHER_DATES = """roast roasted roasting rostung rostdatum gerostet torrefaction tueste tostado
+tostatura gebrand best before expiry expires mhd haltbar peremption caducidad scadenza order ordered
+ship shipped lieferdatum bestelldatum bestellung kaufdatum"""
+OTHER_DATES = STORED | frozenset(_OTHER_DATES.split())
+"""In the heading of dates these words say that they are not of the days of grinding."""
 _COUNTS = """shots cups doses drinks servings count number bezuge tassen anzahl tasses nombre tazas
 tazze dosi numero koppen aantal"""
 COUNTS = frozenset(_COUNTS.split())
 _EACH = "bag bags sack box pack shot cup dose drink serving bezug tasse portion taza tazza kop zak"
 EACH = frozenset(_EACH.split())
+_PIECES = """bag bags box boxes pack packs packet packets pouch pouches sack sacks tute tuten beutel
+sachet sachets paquet paquets bolsa bolsas sacco sacchi sacchetto sacchetti zak zakken packung
+packungen paket pakete karton kartons"""
+PIECES = frozenset(_PIECES.split())
+_COUNTED = re.compile(
+    rf"(?:\b(?:of|zu|de|da|di|van|x)|[x\u00d7@*(]) ?\d+(?:[.,]\d+)? ?(?:{'|'.join(UNITS)})\b"
+    rf"|\b(?:{'|'.join(UNITS)}) ?(?:x|\u00d7|\*) ?\d"
+)
 _DAYS = "day days tag tage jour jours dia dias giorno giorni dag dagen date datum"
 DAY_WORDS = frozenset(_DAYS.split(" "))
 FROM_WORDS = frozenset(
@@ -61,6 +79,17 @@ WEEK_NUMBERS = WEEKS | {"kw", "cw", "wk", "isoweek", "iso"}
 
 def words_of(heading: str) -> list[str]:
     return re.findall(r"[^\W\d_]+", plain(heading))
+
+
+def counts_pieces(heading: str) -> bool:
+    """Whether what stands below has to be multiplied first.
+
+    >>> [counts_pieces(one) for one in ("bags (250 g)", "5 lb bags", "x100 g", "bar 1 kg", "bags")]
+    [True, True, True, False, False]
+    """
+    is_of_pieces = bool(PIECES & {*words_of(heading)})
+    text = plain(heading)
+    return bool(_COUNTED.search(text) or (is_of_pieces and re.search(r"\d ?[a-z]", text)))
 
 
 def is_no_amount(heading: str) -> bool:
@@ -78,6 +107,8 @@ def is_no_amount(heading: str) -> bool:
     ):
         return True
     text = plain(heading)
+    if counts_pieces(heading):
+        return True
     if re.search(r"[$\u20ac\u00a3]|\b(?:eur|usd|gbp|chf)\b", text):
         return True
     rate = re.search(r"(?:/|\b(?:per|pro|je|par|por|al)\b) ?([a-z]+)", text)

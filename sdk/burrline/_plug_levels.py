@@ -26,6 +26,8 @@ class Levels:
         self._idle: deque[float] = deque(maxlen=IDLE_COUNT)
         self._seconds = 0.0  # not yet learned from
         self._loads: deque[float] = deque(maxlen=9)  # of the last runs
+        self._passed_over = 0  # how often less was drawn since, by what may be the motor
+        self._is_passing = False
         self.is_sure = False  # that the first reading was of idle power
 
     @property
@@ -42,12 +44,17 @@ class Levels:
         """How far above idle a motor is taken to be."""
         if self._least_watts is not None:
             return self._least_watts
+        least = self._least_of_idle()
+        if self._loads:
+            least = max(least, USUAL_FRACTION * sorted(self._loads)[len(self._loads) // 2])
+        return least
+
+    def _least_of_idle(self) -> float:
+        """What it is by idle power alone, whatever the motor drew."""
         seen = sorted(self._idle)
         spread = seen[-1 - len(seen) // 6] - seen[len(seen) // 6]
         spread = spread if len(seen) >= IDLE_STILL else math.inf
         least = min(max(LEAST_ON_WATTS, SPREADS_OF_IDLE * spread), MOST_ON_WATTS)
-        if self._loads:
-            least = max(least, USUAL_FRACTION * sorted(self._loads)[len(self._loads) // 2])
         return max(
             least, (IDLE_FRACTION if self.is_sure else FIRST_IDLE_FRACTION) * self.idle_watts
         )
@@ -67,3 +74,14 @@ class Levels:
     def ran_at(self, watts: float) -> None:
         """A run drew as much above idle."""
         self._loads.append(watts)
+        self._passed_over = 0
+
+    def pass_over(self, above_watts: float) -> None:
+        """So much is drawn and no run. Oftener than there were runs, and the motor is learned anew:
+        those may have been another appliance, a kettle say."""
+        is_passing = above_watts >= self._least_of_idle()
+        self._passed_over += self._is_passing and not is_passing
+        self._is_passing = is_passing
+        if self._passed_over > len(self._loads):
+            self._loads.clear()
+            self._passed_over = 0

@@ -57,7 +57,7 @@ class Stretch:
         if is_fresh:
             self.fresh_at = reading.at
             self.least_watts = min(self.least_watts, reading.above_watts)
-        self.after = None
+        self.after, self.reach_after_seconds = None, 0.0
 
     def load_at(self, now: float) -> float:
         """What it draws, as far as that is known; 0 where not."""

@@ -9,16 +9,23 @@ from numbers import Real
 CLOSEST_SECONDS = 0.004
 """Samples closer together are one, told twice."""
 MOST_SPANS = 64
+LARGEST = 1e30
+"""What is beyond was not measured, and its square would soon be no number."""
 
 
 def number(value: object, name: str) -> float:
-    """A real number as a float; NaN and infinities pass, for streams hold them."""
+    """A real number as a float; NaN and infinities pass, for streams hold them.
+
+    >>> number(10**400, "watts"), number(-1e300, "watts"), number(1e6, "watts")
+    (inf, -inf, 1000000.0)
+    """
     if isinstance(value, bool) or not isinstance(value, Real):
         raise TypeError(f"{name} is no number: {value!r}")
     try:
-        return float(value)
+        found = float(value)
     except OverflowError:
         return math.inf
+    return found if not abs(found) > LARGEST else math.copysign(math.inf, found)
 
 
 class SampleClock:

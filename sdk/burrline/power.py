@@ -14,9 +14,9 @@ How it works
 1. Idle power is learned: the middle of what was drawn in the last minute that nothing ran, by its
    time. Another appliance's standby on the same plug is part of it.
 2. A reading is "on" when it is above idle by 30 W or more, by up to 60 W where idle power is not
-   still or not yet known, and by a fifth of what the motor usually draws; ``least_watts`` sets that
-   limit. While on, the limit is three fifths of it and three tenths of the load of the run, so a
-   motor's run-down is not its run.
+   still or not yet known, and by a fifth of what the last runs drew, until more things that drew
+   less have come and gone than these runs; ``least_watts`` sets that limit. While on, the limit is
+   three fifths of it and three tenths of the load of the run, so a motor's run-down is not its run.
 3. A run begins between the last reading that was off and the first that was on, and ends between
    the last on and the first off; the middle is taken. Where readings show that the plug tells
    changes at once, tells means, or repeats old readings, the ends are taken by that: at the
@@ -239,6 +239,7 @@ class RunDetector:
     def _rest(self, now: float, power: float, above: float, before: float) -> list[DetectedRun]:
         """Nothing runs: learn the idle power, tell what has ended."""
         found: list[DetectedRun] = []
+        self._levels.pass_over(above)
         if above <= -self._levels.on_watts:
             low, self._low = self._low, (before, now, power)
             if low is not None:

@@ -222,6 +222,43 @@ def test_a_failure_in_the_middle_tells_what_is_known_and_the_rest_follows(
     assert told in out
 
 
+def test_names_of_one_grinder_are_told_together(
+    run: Run, client: Client, grinder_id: str, tmp_path: Path
+) -> None:
+    day = "2024-02-01"
+    lines = [f"{day};{grinder_id};2", f"{day};Name {grinder_id};2", f"{day};;2", f"{day};left;2"]
+    told = ("--grinder", grinder_id, "--grinder", f"left={grinder_id}", "--yes")
+    code, out, _ = run(file(tmp_path, "\n".join(["day;grinder;kg", *lines])), *told)
+    assert (code, out.splitlines()[-1]) == (0, "1 recorded")
+    assert kilograms(client, grinder_id) == 8
+    columns = file(tmp_path, "day;AM kg;PM kg\n2024-02-02;1;1\n")
+    halves = [f"{half}={grinder_id}" for half in ("AM", "PM")]
+    assert run(columns, "--grinder", halves[0], "--grinder", halves[1], "--yes")[0] == 0
+    assert kilograms(client, grinder_id) == 10
+
+
+def test_stopped_amid_replacing_it_tells_what_is_voided(
+    run: Run, client: Client, grinder_id: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def book(kilograms: int) -> str:
+        return file(tmp_path, f"day;kg\n2024-02-01;{kilograms}\n2024-02-02;{kilograms}\n")
+
+    assert run(book(1), "--grinder", grinder_id, "--yes")[0] == 0
+
+    def stopped(self: Client, tallies: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Client, "add_tallies", stopped)
+        code, _, err = run(book(2), "--grinder", grinder_id, "--yes", "--replace")
+    assert code == 130
+    assert "0 of 2 are known to be recorded; import it again for the rest" in err
+    assert "of 2 more what was recorded before is voided already" in err
+    assert kilograms(client, grinder_id) == 0
+    assert run(book(2), "--grinder", grinder_id, "--yes")[0] == 0
+    assert kilograms(client, grinder_id) == 4
+
+
 def test_exit_codes_of_what_cannot_be_read(run: Run, grinder_id: str, tmp_path: Path) -> None:
     assert run(str(tmp_path / "none.csv"))[0] == 66
     code, out, err = run(file(tmp_path, "hello"), "--grinder", grinder_id, "--yes")

@@ -240,6 +240,36 @@ METERED = [
 ]
 
 
+@pytest.mark.parametrize("detector", [power.RunDetector, scale.RunDetector])
+def test_what_nobody_can_have_measured_is_left_out(
+    detector: type[power.RunDetector] | type[scale.RunDetector],
+) -> None:
+    def told(spoilt: bool) -> list[object]:
+        made, found = detector(), list[object]()
+        for t, w in watts((30.0, 42.0), interval=0.1):
+            if spoilt:
+                for wild in ((t, 1e300), (1e308, w), (-1e308, w), (t, -1e308)):
+                    found += made.push(*wild)
+            found += made.push(t, w)
+        return found + made.finish()
+
+    assert told(True) == told(False)
+
+
+def test_a_kettle_does_not_hide_the_motor_for_good() -> None:
+    grinds = [(200.0 + 40 * n, 210.0 + 40 * n) for n in range(8)]
+    readings = [(t, w + (2200.0 if 20 <= t < 140 else 0.0)) for t, w in watts(*grinds, until=540.0)]
+    found = [run.started for run in runs_of(readings)]
+    assert found[0] == pytest.approx(20.0, abs=1)
+    assert found[1:] == pytest.approx([begin for begin, _ in grinds[2:]], abs=1)
+
+
+def test_a_run_that_is_open_at_the_end_ends_with_its_last_reading() -> None:
+    readings = [*watts((30.0, 42.0), until=43.0), (43.5, 300.0), (44.0, 300.0)]
+    run = runs_of(readings)[-1]
+    assert run.started + run.seconds <= 44.0
+
+
 def test_grams_of_the_scale_and_seconds_of_the_plug() -> None:
     found = joined(WEIGHED, METERED)
     assert [(run.grams, run.seconds) for run in found] == [(18.0, 6.4), (18.4, 7.4), (None, 5.0)]

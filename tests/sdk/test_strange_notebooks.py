@@ -151,6 +151,44 @@ READ: list[tuple[str, list[tuple[str | None, str, float]], list[int]]] = [
         [(None, "2026-03-02", 18)],
         [2],
     ),
+    (  # 4,2 kg and 3,9 kg in cells that are parted by commas, without headings
+        "2026-03-01,4,2 kg\n2026-03-02,3,9 kg\n2026-03-03,,5 kg\n",
+        [(None, "2026-03-03", 5e3)],
+        [1, 2],
+    ),
+    (  # what was delivered is not ground, by its title or beside each line
+        "date;kg\n2026-03-01;4\n\nDelivered\ndate;kg\n2026-03-02;20\n",
+        [(None, "2026-03-01", 4e3)],
+        [6],
+    ),
+    (
+        "date;type;kg\n2026-03-01;delivery;20\n2026-03-01;ground;4\n",
+        [(None, "2026-03-01", 4e3)],
+        [2],
+    ),
+    (  # other headings amid the lines: columns that change places, another unit
+        "date;kg;note\n2026-03-01;4;x\ndate;note;kg\n2026-03-02;2;5\n"
+        "Date;KG;remark\n2026-03-03;6;\n",
+        [(None, "2026-03-01", 4e3), (None, "2026-03-03", 6e3)],
+        [4],
+    ),
+    ("date;amount\n;kg\n2026-03-01;4\n;g\n2026-03-02;3\n", [(None, "2026-03-01", 4e3)], [5]),
+    (  # grams under a heading of kilograms
+        "date;kg\n2026-03-01;4.1\n2026-03-02;3900\n",
+        [(None, "2026-03-01", 4100)],
+        [3],
+    ),
+    (  # a grinder in two spellings is one
+        "date;grinder;kg\n2026-03-01;bar-1;2\n2026-03-01;Bar-1;2\n",
+        [("bar-1", "2026-03-01", 4e3)],
+        [],
+    ),
+    (  # years go back from the line that tells one
+        "date;kg\n2.1.;3\n1.1.;2\n31.12.;4\n30.12.2025;5\n",
+        [(None, "2025-12-30", 5e3), (None, "2025-12-31", 4e3), (None, "2026-01-01", 2e3),
+         (None, "2026-01-02", 3e3)],
+        [],
+    ),
     (
         "| date | kg |\n|---|---|\n| 2026-03-01 | 4.2 |\n",
         [(None, "2026-03-01", 4200)],
@@ -176,6 +214,7 @@ def test_nothing_is_read_as_what_it_is_not(
         ("Date;kg\n46082;4,2\n46083;3,9\n", "is_serial"),
         ("12.03.13;4 kg\n", "is_year_first"),
         ("entered;ground;kg\n2026-03-09;2026-03-01;4\n", "date_column"),
+        ("delivery date;kg\n2026-03-01;20\n2026-03-09;20\n", "date_column"),
         # running totals under plain headings: the newest first, few of them, anew each month
         ("date;total kg\n2026-03-02;120\n2026-03-01;104\n", "is_running_total"),
         ("date;kg\n2026-03-01;104\n2026-03-02;110\n2026-03-03;115\n", "is_running_total"),
@@ -221,8 +260,21 @@ def test_the_answers_are_taken() -> None:
         ("week;Mon;Tue\n2026-W10;4;5\n2026-W11;4;6\n", "one line for each day"),
         ("shots;kg\n12;4.2\n13;3.9\n", "no line has a date"),
         ("date;kg;date;kg\n2026-03-01;4;2026-03-16;1\n", "side by side"),
+        ("date;bags (250 g)\n2026-03-01;2\n2026-03-02;3\n", "counts pieces"),
+        ("date;5 lb bags\n2026-03-01;2\n2026-03-02;3\n", "counts pieces"),
+        ("date;x100 g\n2026-03-01;42\n2026-03-02;39\n", "counts pieces"),
+        ("date;kg\n03.01.2026;4\n03.15.2026;5\n", "line 3: the month stands first"),
+        # in January one writes the old year
+        ("date;kg\n2025-12-30;4\n2025-12-31;5\n2025-01-01;3\n2025-01-02;4\n",
+         "lines 3, 4: after 2025-12-31 comes 2025-01-01"),
     ],
-)
+)  # fmt: skip
 def test_what_cannot_be_a_days_kilograms_is_refused(text: str, words: str) -> None:
     with pytest.raises(Unreadable, match=words):
         read(text, unit="kg")
+
+
+def test_pieces_are_not_taken_for_grams_by_a_word_either() -> None:
+    with pytest.raises(Unreadable, match=r"'bags \(250 g\)' counts pieces"):
+        read("date;bags (250 g);kg\n2026-03-01;2;0.5\n", columns=("bags (250 g)",))
+    assert read("date;bags (250 g);kg\n2026-03-01;2;0.5\n").entries[0].grams == 500

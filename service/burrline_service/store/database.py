@@ -34,7 +34,9 @@ RETRY_COUNT = 3
 BUSY_SECONDS = 15
 FREE_MS = 10
 _SET_ACCOUNT = "SELECT set_config('burrline.account', '{}', true)"
-_TRANSIENT = frozenset({"40001", "40P01"})  # serialization failure, deadlock
+_TRANSIENT = frozenset({"40001", "40P01", "23505"})
+"""Serialization failure, deadlock, and an id that somebody else took meanwhile: tried again, the
+work finds it."""
 
 
 class Database:
@@ -68,7 +70,7 @@ class Database:
         self._errors: tuple[type[Exception], ...] = (DBAPIError, self._dbapi.Error)
 
     def write(self, account_no: int | None, work: Callable[[Connection], T]) -> T:
-        """Run ``work`` in one write transaction; repeat it at most three times on a deadlock."""
+        """Run ``work`` in one write transaction, up to four times where another came between."""
         for retry in range(RETRY_COUNT + 1):
             try:
                 if self._lock is None:
