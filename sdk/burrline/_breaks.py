@@ -13,9 +13,11 @@ JOINED_SECONDS = 0.3
 UP_GRAMS, UP_GRAMS_PER_SECOND, MOST_FLOW = 1.2, 9.0, 13.0
 DOWN_GRAMS, DOWN_GRAMS_PER_SECOND = 1.2, 2.0
 RING_SECONDS = (0.0, 0.25, 0.5)
-BRIDGE_SECONDS = 15.0
+BRIDGE_SECONDS = 20.0
 """Longer than this no hand is taken to have pressed while it ground on."""
 NEAR_SECONDS = 0.5
+SOFT_GRAMS_PER_SECOND = 2.0
+BRIDGE_WIDTHS, RELEASED_SECONDS, LEAST_FLOW = (0.5, 0.9, 1.4), (0.0, 0.5, 1.0), 0.2
 
 
 @dataclass
@@ -32,22 +34,31 @@ class Break:
         return self.after - self.before
 
 
-def breaks(curve: Curve, flats: Sequence[Plateau]) -> list[Break]:
-    """The sudden changes that stay, but for a hand that came and went while it ground."""
-    found = []
-    for start, end in _steep(curve):
+def breaks(curve: Curve, flats: Sequence[Plateau]) -> tuple[list[Break], list[Break]]:
+    """The sudden changes that stay, and what hands did that came and went while it ground."""
+    found: list[Break] = []
+    hands: list[Break] = []
+    steep = _steep(curve)
+    for place, (start, end) in enumerate(steep):
         one = _measured(curve, flats, start, end)
         lasts = one.end - one.start
-        net = min(one.net, _least_net(curve, one), key=abs)
+        since = steep[place - 1][1] if place else curve.start
+        until = steep[place + 1][0] if place + 1 < len(steep) else curve.end
+        net = min(one.net, _least_net(curve, one, since, until), key=abs)
         flow = max(UP_GRAMS_PER_SECOND, 2.2 * min(_flow_beside(curve, one), MOST_FLOW))
         is_up = net > UP_GRAMS + flow * (lasts + curve.step)
-        if is_up or net < -DOWN_GRAMS - DOWN_GRAMS_PER_SECOND * lasts:
-            since = None if net > 0 else _pressed_since(curve, one)
-            if since is None:
-                found.append(one)
-            while since is not None and found and found[-1].start > since - 0.3:
+        is_down = net < -DOWN_GRAMS - DOWN_GRAMS_PER_SECOND * lasts
+        if is_up:
+            hand = _bridge(curve, one.start, one.end, until) or _soft_hand(curve, one, until)
+        else:
+            hand = _hand(curve, found, one.end, until, is_down)
+        if hand is not None:
+            while found and found[-1].end > hand.start:
                 found.pop()
-    return found
+            hands.append(hand)
+        elif is_up or is_down:
+            found.append(one)
+    return found, hands
 
 
 def _flow_beside(curve: Curve, one: Break) -> float:
@@ -56,11 +67,19 @@ def _flow_beside(curve: Curve, one: Break) -> float:
     return min(curve.rate(one.start - width, width), curve.rate(one.end + width, width))
 
 
-def _least_net(curve: Curve, one: Break) -> float:
+def _least_net(curve: Curve, one: Break, since: float, until: float) -> float:
     """The change across, where a tap that rings on at one end is looked past."""
     width = curve.width
-    before = [curve.mean(one.start - ago - width, one.start - ago) for ago in RING_SECONDS]
-    after = [curve.mean(one.end + on, one.end + on + width) for on in RING_SECONDS]
+    before = [
+        curve.mean(one.start - ago - width, one.start - ago)
+        for ago in RING_SECONDS
+        if not ago or one.start - ago - width > since
+    ]
+    after = [
+        curve.mean(one.end + on, one.end + on + width)
+        for on in RING_SECONDS
+        if not on or one.end + on + width < until
+    ]
     return min((b - a for a in before for b in after), key=abs)
 
 
@@ -90,18 +109,59 @@ def _measured(curve: Curve, flats: Sequence[Plateau], start: float, end: float) 
     return Break(a, b, before, after)
 
 
-def _pressed_since(curve: Curve, fall: Break) -> float | None:
-    """When a weight that fell, and flows on, was where it would have flowed from."""
-    width = max(0.5, 2 * curve.width)
-    flow = curve.rate(fall.end + width, width)
-    if not 0.2 <= flow <= STEEP_GRAMS_PER_SECOND:
+def _hand(
+    curve: Curve, earlier: Sequence[Break], end: float, until: float, is_down: bool
+) -> Break | None:
+    """The hand that a fall was the end of: the flow goes on where it would have been without."""
+    if max(curve.rate(end + width, width) for width in BRIDGE_WIDTHS) < LEAST_FLOW:
         return None
-    level, at = curve.mean(fall.end, fall.end + width), fall.end + width / 2
-    t = fall.start - 0.2
-    while t > max(curve.start + 2 * width, fall.end - BRIDGE_SECONDS):
-        passed = flow * (at - t)
-        is_there = abs(curve.level(t) + passed - level) < 0.6 + 0.25 * passed
-        if is_there and 0.4 * flow <= curve.rate(t - width, width) <= 2.5 * flow:
-            return t
+    since = end - BRIDGE_SECONDS
+    for up in reversed(earlier):
+        if up.start > since and up.net > 0:
+            hand = _bridge(curve, up.start, end, until)
+            if hand is not None:
+                return hand
+    if not is_down:
+        return None
+    t = end - 0.2 - 2 * curve.width
+    least = max(curve.start + 2 * curve.width, since, earlier[-1].end if earlier else since)
+    while t > least:
+        hand = _bridge(curve, t, end, until)
+        if hand is not None:
+            return hand
         t -= 0.1
+    return None
+
+
+def _soft_hand(curve: Curve, up: Break, until: float) -> Break | None:
+    """The hand that a sudden rise was the beginning of, where it let go less suddenly."""
+    if curve.rate(up.start - 0.5, 0.5) < LEAST_FLOW:
+        return None
+    t, was_falling = up.end, False
+    while t < min(until, up.start + BRIDGE_SECONDS):
+        is_falling = curve.rate(t) < -SOFT_GRAMS_PER_SECOND
+        if was_falling and not is_falling:
+            hand = _bridge(curve, up.start, t, until)
+            if hand is not None:
+                return hand
+        was_falling = is_falling
+        t += GRID_SECONDS
+    return None
+
+
+def _bridge(curve: Curve, start: float, end: float, until: float) -> Break | None:
+    """What lies between two instants, if a flow of one rate leads from one to the other."""
+    for width in BRIDGE_WIDTHS:
+        for after in RELEASED_SECONDS:
+            b = end + after
+            if start - 2 * width < curve.start or b + 2 * width > until:
+                continue
+            flow, later = curve.rate(start - width, width), curve.rate(b + width, width)
+            if not 0.4 * flow <= later <= 2.5 * flow or min(flow, later) < LEAST_FLOW:
+                continue
+            before = curve.mean(start - 2 * width, start) + flow * width
+            level = curve.mean(b, b + 2 * width) - later * width
+            passed = (flow + later) / 2 * (b - start)
+            if abs(level - before - passed) < 0.6 + 0.25 * passed:
+                return Break(start, b, before, level)
     return None

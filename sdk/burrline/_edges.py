@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Protocol
 
 from burrline._curve import Curve
@@ -12,6 +13,8 @@ EDGE_FRACTION = 0.5
 CLEAR_FRACTION = 0.15
 CLOSING_FRACTION = 0.36
 MOST_RATE = 14.0  # g/s
+TOUCH_GRAMS, TOUCH_NOISES = 0.8, 4.0
+TAP_SECONDS = 0.3
 
 
 class Level(Protocol):
@@ -77,6 +80,31 @@ def is_sudden(curve: Curve, low: Level, high: Level, longest: float, slack: floa
     return (t - start) * 1.125 < longest + slack * width
 
 
+def is_put_down(curve: Curve, low: Level, high: Level, most: float, shortest: float) -> bool:
+    """Whether a rise, hands apart, took no longer than a step and ``shortest`` seconds of flow.
+
+    Grounds never leave: what a reading has above a later one, or above ``most``, was a hand; dips
+    as short as those of taps are left out. A flow is blurred by the scale's own step and by the
+    look at it: widths add in squares.
+    """
+    rise, width = most - low.last, curve.width
+    while width < 0.6 and curve.level_noise(width) > CLEAR_FRACTION * rise:
+        width *= 1.2
+    step = max(0.0, curve.step_seconds - curve.step / 2)  # its ends lie between readings
+    longest = 0.8 * math.sqrt(shortest**2 + step**2 + width**2)  # from a tenth to nine tenths
+    t, least, seconds = high.start + 0.15, most, 0.0
+    ahead: list[float] = []
+    while t > low.end - 0.15 - TAP_SECONDS and least > low.last + 0.1 * rise:
+        ahead = [curve.level(t, width), *ahead[: round(TAP_SECONDS / EDGE_SECONDS) - 1]]
+        least = min(least, max(ahead))
+        if least < low.last + 0.9 * rise:
+            seconds += EDGE_SECONDS
+        if seconds > longest:
+            return False
+        t -= EDGE_SECONDS
+    return True
+
+
 def is_closing_in(curve: Curve, start: float, end: float) -> bool:
     """Whether a rise slows down all the way, as a step does on a scale whose lag is not known."""
     low, high = curve.level(start - 0.2), curve.level(end + 0.2)
@@ -87,3 +115,12 @@ def is_closing_in(curve: Curve, start: float, end: float) -> bool:
             t += EDGE_SECONDS / 2
         at.append(t)
     return at[1] - at[0] < CLOSING_FRACTION * (at[2] - at[0])
+
+
+def is_touched(curve: Curve, before: Level, after: Level) -> bool:
+    """Whether a hand was there between two levels: the weight stood above both for a while."""
+    top = max(before.last, after.first)
+    least = max(TOUCH_GRAMS, 0.5 * abs(after.first - before.last))
+    least += TOUCH_NOISES * curve.level_noise(curve.width)
+    count = int((after.start - before.end) / EDGE_SECONDS) + 1
+    return any(curve.level(before.end + i * EDGE_SECONDS) > top + least for i in range(count))

@@ -2,28 +2,35 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from burrline._breaks import Break, breaks
+from burrline._breaks import breaks
 from burrline._curve import Curve
-from burrline._edges import edges, is_closing_in, is_sudden
-from burrline._plateaus import Plateau, plateaus
+from burrline._edges import is_closing_in, is_put_down, is_sudden
+from burrline._late import ends
+from burrline._plateaus import plateaus
+from burrline._shaken import is_of_shaking, may_flow, spread_grams
+from burrline._vessels import (
+    LEAST_RISE_GRAMS,
+    STOOD_SECONDS,
+    Node,
+    beside,
+    fallen_to,
+    is_spoon,
+    vessels,
+    went_below,
+)
 
-JOIN_SECONDS = 2.0
+JOIN_SECONDS, SHORTEST_SECONDS = 2.0, 0.6
 LEAST_GRAMS = 4.0
-SHORTEST_SECONDS = 0.6
-LEAST_FLOW, MOST_FLOW = 0.25, 13.0  # g/s
-LEAST_RISE_GRAMS = 0.25
-LATE_SECONDS, LATE_GRAMS = 3.5, 1.6
-CUP_SECONDS, LUMP_SECONDS, SUDDEN_GRAMS, STOOD_SECONDS = 0.3, 0.13, 1.3, 0.42
+LEAST_FLOW, MOST_FLOW = 0.25, 11.0  # g/s
+LATE_SECONDS, LATE_GRAMS = 3.0, 1.6
+CUP_SECONDS, SUDDEN_GRAMS = 0.3, 1.3
 SETTLING_FRACTION, SETTLING_SECONDS = 0.001, 3.5
 LANDING_FRACTION, LANDING_SECONDS = 0.004, 1.5
-HAND_GRAMS = 0.2
-BRIDGE_SECONDS, BRIDGED_REST_SECONDS = 15.0, 1.3
-"""Longer than this no hand is taken to have pressed while it ground on."""
-STEP_SECONDS = 2.5
+CUP_STOOD_SECONDS, BOTH_STOOD_SECONDS, CLEARLY_STOOD_SECONDS = 0.6, 0.9, 1.0
+STEP_SECONDS, LIGHT_GRAMS = 2.5, 10.0
 OPEN_SECONDS, LEAST_ALONE_SECONDS, OVERSHOT_SECONDS = 0.9, 5.0, 1.3
 """A run that no rest stands before or after is believed from here on."""
 
@@ -38,18 +45,6 @@ class Flow:
     is_cut: bool  # the cup went before the weight was at rest
 
 
-@dataclass
-class Node:
-    """A level between the changes of one vessel's weight; not ``is_rest`` where none was seen."""
-
-    start: float
-    end: float
-    first: float
-    last: float
-    is_rest: bool
-    step: float  # the size of the change of weight that the vessel came with
-
-
 def flows(
     ts: Sequence[float],
     ys: Sequence[float],
@@ -57,19 +52,22 @@ def flows(
     noise: float,
     *,
     is_lag_known: bool = True,
+    step_seconds: float = 0.0,
 ) -> list[Flow]:
-    """The runs of an episode."""
+    """The runs of an episode; ``step_seconds`` is what a step of this scale takes."""
     if len(ts) < 4:
         return []
-    curve = Curve(ts, ys, lag, noise)
+    curve = Curve(ts, ys, lag, noise, step_seconds)
     flats = plateaus(ts, ys, lag, noise)
-    cuts = breaks(curve, flats)
+    cuts, hands = breaks(curve, flats)
+    flats = [one for flat in flats for one in beside(flat, hands)]
+    cuts = [cut for cut in cuts if not is_of_shaking(curve, cut)]
     found = []
-    parts = _bridged(curve, vessels(curve, flats, cuts))
+    parts = vessels(curve, flats, cuts)
     for number, (nodes, cut) in enumerate(parts):
-        fallen = [] if cut is None else [cut.after]
-        if cut is not None and cut.net < 0:
-            fallen += [node.first for node in parts[number + 1][0] if node.is_rest]
+        fallen = [] if cut is None or went_below(curve, cut) else [cut.after]
+        if fallen and cut is not None and cut.net < 0:
+            fallen += fallen_to(parts[number + 1][0])
         for chain in chains(nodes):
             flow = _measured(curve, nodes, chain, fallen)
             if flow is None:
@@ -78,100 +76,6 @@ def flows(
             if is_lag_known or not (is_short and is_closing_in(curve, flow.start, flow.end)):
                 found.append(flow)
     return found
-
-
-def vessels(
-    curve: Curve, flats: Sequence[Plateau], cuts: Sequence[Break]
-) -> list[tuple[list[Node], Break | None]]:
-    """What lies between the breaks: the levels there, and the break that ended it."""
-    found = []
-    starts = [None, *cuts]
-    ends = [*cuts, None]
-    for before, after in zip(starts, ends, strict=True):
-        a = curve.start if before is None else before.end
-        b = curve.end if after is None else after.start
-        nodes: list[Node] = []
-        step = 0.0 if before is None else abs(before.net)
-        for flat in flats:
-            start, end = max(flat.start, a), min(flat.end, b)
-            if end - start >= 0.22:
-                nodes.append(Node(start, end, flat.level, flat.level, True, step))
-        width = curve.width
-        if b - a > 2 * width:
-            if before is not None and (not nodes or nodes[0].start > a + 0.45):
-                level = curve.mean(a, a + width)
-                nodes.insert(0, Node(a, a + width, level, level, False, step))
-            if not nodes or nodes[-1].end < b - 0.45:
-                level = curve.mean(b - width, b)
-                nodes.append(Node(b - width, b, level, level, False, step))
-        found.append((_without_hands(nodes), after))
-    return found
-
-
-def _bridged(
-    curve: Curve,
-    parts: list[tuple[list[Node], Break | None]],
-) -> list[tuple[list[Node], Break | None]]:
-    """Vessels made one again that were none: a hand pressed while it ground on."""
-    found: list[tuple[list[Node], Break | None]] = []
-    for nodes, cut in parts:
-        for back in range(1, min(4, len(found)) + 1):
-            old, up = found[-back]
-            if _goes_on(old, nodes) or (back == 1 and _is_hand(curve, up, nodes)):
-                kept = [node for node in old if node.is_rest]
-                del found[len(found) - back :]
-                nodes = _without_hands(kept + [node for node in nodes if node.is_rest])
-                break
-        found.append((nodes, cut))
-    return found
-
-
-def _is_hand(curve: Curve, up: Break | None, nodes: Sequence[Node]) -> bool:
-    """Whether it flowed on after a sudden rise while it flowed, or that rise was undone."""
-    if up is None or up.net <= 0:
-        return False
-    width = max(0.5, curve.width)
-    flow = curve.rate(up.start - width, width)
-    rests = [node for node in nodes if node.is_rest]
-    if flow < LEAST_FLOW or not rests:
-        return False
-    later = chains(rests)[:1]
-    is_next = bool(later) and rests[0].start - up.end < OPEN_SECONDS and later[0][0] == 0
-    if is_next and 0.4 * flow < _usual(rests, later[0]) < 2.5 * flow:
-        return True
-    least = min(rests, key=lambda node: node.first)
-    gone = least.start - up.start
-    return -0.5 <= least.first - up.before <= 1.0 + 1.6 * flow * gone < up.net + 1.0 + flow * gone
-
-
-def _goes_on(old: Sequence[Node], new: Sequence[Node]) -> bool:
-    """Whether a flow that one stretch broke off in goes on in a later one."""
-    before, after = [node for node in old if node.is_rest], [node for node in new if node.is_rest]
-    first, last = chains(before)[-1:], chains(after)[:1]
-    if not first or not last or first[0][1] != len(before) - 1 or last[0][0] != 0:
-        return False
-    p, q = before[-1], after[0]
-    gap = q.start - p.end
-    if gap > BRIDGE_SECONDS or max(p.end - p.start, q.end - q.start) > BRIDGED_REST_SECONDS:
-        return False
-    flow, later = _usual(before, first[0]), _usual(after, last[0])
-    between = (flow + later) / 2 * gap
-    is_alike = 0.4 * flow <= later <= 2.5 * flow
-    return is_alike and abs(q.first - p.last - between) <= 0.6 + 0.5 * between
-
-
-def _without_hands(nodes: list[Node]) -> list[Node]:
-    """Without levels above a later one: grounds never leave a vessel, but a hand does."""
-    kept: list[Node] = []
-    least = math.inf
-    for node in reversed(nodes):
-        if node.first > least + HAND_GRAMS:
-            continue
-        kept.append(node)
-        if node.is_rest:
-            least = min(least, node.first)
-    kept.reverse()
-    return kept
 
 
 def chains(nodes: Sequence[Node]) -> list[tuple[int, int]]:
@@ -207,36 +111,64 @@ def _measured(
 ) -> Flow | None:
     first, last = chain
     usual = _usual(nodes, chain)
-    while last - first > 1 and _is_sudden(curve, nodes, first, usual):
-        first += 1
+    while last - first > 1 and is_spoon(curve, nodes[last - 1], nodes[last]):
+        last -= 1
+    shaken = spread_grams(curve, nodes[first].end, nodes[last].start)
+    while stood := _stood_after(curve, nodes, first, last, usual, shaken):
+        first = stood
     # the weight after it, late grounds taken in
     rest = last
     for i in range(last + 1, len(nodes)):
-        near = nodes[i].start - nodes[rest].end < LATE_SECONDS
+        near = nodes[i].start - nodes[rest].start < LATE_SECONDS
         if not near or nodes[i].first - nodes[last].last > LATE_GRAMS:
+            break
+        if is_spoon(curve, nodes[rest], nodes[i]):
             break
         if nodes[i].is_rest:
             rest = i
-    low, high = nodes[first], nodes[rest]
+    high = nodes[rest]
+    later = [*(node.first for node in nodes[last + 1 :]), *fallen]
+    if (
+        _is_undone(nodes[first].last, high.last - nodes[first].last, later)
+        and last - first > 1
+        and nodes[first + 1].end - nodes[first + 1].start > CUP_STOOD_SECONDS
+        and nodes[first + 1].first - nodes[first].last < LIGHT_GRAMS
+    ):
+        first += 1  # what went again came with a light cup
+    low = nodes[first]
     grams = high.last - low.last
-    later = [node.first for node in nodes[last + 1 :]]
-    if grams < LEAST_GRAMS or _is_undone(low.last, grams, [*later, *fallen]):
+    if grams < LEAST_GRAMS or _is_undone(low.last, grams, later):
         return None
-    end = last
-    while end - first > 1 and _is_late(curve, nodes, end, usual):
-        end -= 1
-    start, stop = edges(curve, low, nodes[end], nodes[end].first - low.last)
+    start, stop = ends(
+        curve, nodes, (first, last), rest, lambda place: _is_pause(curve, nodes[place], usual)
+    )
     seconds = stop - start
-    if seconds < SHORTEST_SECONDS:
+    rested = _stood_seconds(nodes, first) + (high.end - high.start if high.is_rest else 0.0)
+    least = LEAST_ALONE_SECONDS  # no cup, and no grounds, but a hand that never stood still
+    if low.is_rest and high.is_rest:
+        least = SHORTEST_SECONDS if rested >= BOTH_STOOD_SECONDS else least
+    elif rested > CUP_STOOD_SECONDS:
+        least = OPEN_SECONDS
+    if seconds < least:
         return None
-    least = OPEN_SECONDS if low.is_rest or high.is_rest else LEAST_ALONE_SECONDS
-    if not (low.is_rest and high.is_rest) and seconds < least:
-        return None
-    if seconds < OVERSHOT_SECONDS and _overshoots(curve, start, stop, high.last + 0.3 * grams):
+    kept = min([nodes[last].first, *(level for level in later if level > low.last + LEAST_GRAMS)])
+    if is_put_down(curve, low, nodes[last], kept, SHORTEST_SECONDS):
+        return None  # however long a hand was there
+    if seconds < OVERSHOT_SECONDS and curve.exceeds(high.last + 0.3 * grams, start, stop):
         return None
     if not LEAST_FLOW * 0.8 <= grams / seconds <= MOST_FLOW:
         return None
     return Flow(start, stop, grams, not high.is_rest)
+
+
+def _stood_seconds(nodes: Sequence[Node], place: int) -> float:
+    """How long a level had stood, those before it that differ by less than a rise taken in."""
+    start, level = nodes[place].end, nodes[place].last
+    for node in nodes[place::-1]:
+        if not node.is_rest or abs(level - node.last) >= LEAST_RISE_GRAMS:
+            break
+        start, level = node.start, node.first
+    return nodes[place].end - start
 
 
 def _usual(nodes: Sequence[Node], chain: tuple[int, int]) -> float:
@@ -245,36 +177,48 @@ def _usual(nodes: Sequence[Node], chain: tuple[int, int]) -> float:
     return (high.first - low.last) / max(high.start - low.end, 0.2)
 
 
-def _is_sudden(curve: Curve, nodes: Sequence[Node], place: int, usual: float) -> bool:
+def _stood_after(
+    curve: Curve, nodes: Sequence[Node], first: int, last: int, usual: float, shaken: float
+) -> int:
+    """The level of a light cup that was put down before the grounds came; 0 for none."""
+    for place in range(first + 1, last):
+        if _is_sudden(curve, nodes, first, place, usual, shaken):
+            return place
+        if nodes[place].end - nodes[place].start > STOOD_SECONDS:
+            break
+    return 0
+
+
+def _is_sudden(
+    curve: Curve, nodes: Sequence[Node], first: int, place: int, usual: float, shaken: float
+) -> bool:
     """Whether a light cup was put down, and stood, before the grounds came; or it settled still."""
-    before, after = nodes[place], nodes[place + 1]
+    before, after = nodes[first], nodes[place]
     rise = after.first - before.last
-    if after.end - after.start < STOOD_SECONDS or not _stands(curve, after, usual):
-        return False
-    is_first = place == 0 and before.end - before.start < LANDING_SECONDS
-    if rise < 0.2 + (LANDING_FRACTION if is_first else SETTLING_FRACTION) * after.step:
-        half = (after.end - after.start) / 2
-        noise = curve.noise_within(before.end, after.end + 1.0)
-        is_early = before.end - before.start < SETTLING_SECONDS
-        return is_early and curve.rate_noise(half, noise) < 0.35 * usual
     half = (after.end - after.start) / 2
-    noise = curve.noise_within(after.start, after.end + 0.5)
-    if curve.rate_noise(half, noise) > usual:
+    if half < STOOD_SECONDS / 2 or not _stands(curve, after, usual):
         return False
-    longest = min(max(CUP_SECONDS, 2.3 * curve.step), rise / (2.2 * usual))
+    if may_flow(curve, after, usual, shaken):
+        return False
+    is_first = first == 0 and before.end - before.start < LANDING_SECONDS
+    if rise < 0.2 + (LANDING_FRACTION if is_first else SETTLING_FRACTION) * after.step:
+        noise = curve.noise_within(before.end, after.end + 1.0)
+        is_early = before.end - before.start < SETTLING_SECONDS and place == first + 1
+        return is_early and curve.rate_noise(half, noise) < 0.35 * usual
+    if curve.rate_noise(half, curve.noise_within(after.start, after.end + 0.5)) > 0.3 * usual:
+        return False
+    longest = max(CUP_SECONDS, 2.3 * curve.step, curve.sudden_seconds(before.end, after.start))
+    longest = min(longest, rise / (2.2 * usual))
+    if after.end - after.start > CLEARLY_STOOD_SECONDS:
+        longest = max(longest, curve.step_seconds)
     return rise > SUDDEN_GRAMS and is_sudden(curve, before, after, longest, 0.5)
 
 
-def _is_late(curve: Curve, nodes: Sequence[Node], place: int, usual: float) -> bool:
-    """Whether a lump fell that had hung in the chute."""
-    before, after = nodes[place - 1], nodes[place]
-    half = (before.end - before.start) / 2
-    return (
-        after.first - before.last < LATE_GRAMS
-        and _stands(curve, before, usual)
-        and curve.rate_noise(half, curve.noise) < 0.25 * usual
-        and is_sudden(curve, before, after, LUMP_SECONDS, 0.9)
-    )
+def _is_pause(curve: Curve, node: Node, usual: float) -> bool:
+    """Whether the grinder may have stopped there."""
+    half = (node.end - node.start) / 2
+    is_clear = curve.rate_noise(half, curve.noise) < 0.25 * usual
+    return node.is_rest and is_clear and _stands(curve, node, usual)
 
 
 def _stands(curve: Curve, node: Node, usual: float) -> bool:
@@ -287,8 +231,3 @@ def _is_undone(low: float, grams: float, later: Sequence[float]) -> bool:
     """Whether the weight fell back to where it was: a hand that pressed, and let go."""
     near = min(1.0, max(0.4, 0.05 * grams))
     return any(abs(level - low) < near for level in later)
-
-
-def _overshoots(curve: Curve, start: float, stop: float, most: float) -> bool:
-    """Whether a short rise went further than it stayed: something was put down."""
-    return any(curve.level(start + 0.05 * i) > most for i in range(int((stop - start) / 0.05) + 10))

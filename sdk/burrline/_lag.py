@@ -18,16 +18,19 @@ from burrline._plateaus import cost_of_rests
 LAGS = tuple(0.08 * 1.08**i for i in range(34))  # to 1.01 s
 LANDED_SECONDS = 0.35
 LONGEST_SECONDS = 2.6
+REST_SECONDS, LONG_REST_SECONDS = 0.6, 1.5
 MOST_STEPS = 9
 LEAST_NOISES = 18.0
 LEAST_STEP_GRAMS, SMALL_STEP_GRAMS = 1.5, 0.6
 LEAST_STEEP = 5.0  # g/s
 LEAST_WEIGHT, MOST_WEIGHT = 2.0, 400.0
 MOST_REST_WEIGHT, KNOWN_WEIGHT = 10.0, 30.0
-UNRESTED = 0.1
+UNRESTED, SEEN_WEIGHT = 0.1, 12.0
 ROUGH_FRACTION, ROUGH_WEIGHT, LEAST_ROUGH_WEIGHT = 0.03, 3.0, 0.15
 """Of a step, that the readings of a display of its own pace may lie off the curve."""
+MOST_CLEAR_GRAMS, LEAST_SLOW, LONGEST_STEP_SECONDS = 200.0, 2, 1.3
 MOST_REST_COST = 2.4
+OWN_SHARE = 0.03
 FIT_COST = 2.5
 """Squares per reading, over the noise's, that still count as a fit."""
 
@@ -38,20 +41,45 @@ class Lag:
     def __init__(self) -> None:
         self.seconds = 0.0
         self._told: list[tuple[float, float]] = []  # lag, weight
+        self._lasted: list[tuple[float, float, bool]] = []  # seconds, grams, at once
 
     @property
     def is_known(self) -> bool:
         """Whether any step told it yet."""
         return bool(self._told)
 
+    @property
+    def step_seconds(self) -> float:
+        """How long a step lasts on a scale that shows no lag: it may well be a moving average.
+
+        Large ones count more, as what hands add hides in them. Tares are steps within one reading:
+        where two others were seen, these count alone.
+        """
+        slow = [one for one in self._lasted if not one[2]]
+        ranked = sorted(slow if len(slow) >= LEAST_SLOW else self._lasted)
+        half, so_far = sum(one[1] for one in ranked) / 2, 0.0
+        for seconds, grams, _ in ranked:
+            so_far += grams
+            if so_far >= half:
+                return seconds
+        return 0.0
+
     def learn(
-        self, ts: Sequence[float], ys: Sequence[float], noise: float, *, keeps: bool = True
+        self,
+        ts: Sequence[float],
+        ys: Sequence[float],
+        noise: float,
+        lags: Sequence[float] = (),
+        *,
+        keeps: bool = True,
     ) -> float:
-        """Look at the steps of an episode; the lag to take for it."""
+        """Look at the steps of an episode, and ``lags`` seen in it; the lag to take for it."""
         sharpest = (0.0, 0.0)
         every = self._told[:]
         is_known = sum(weight for _, weight in every) >= LEAST_WEIGHT
-        for place in _steps(ts, ys, noise, LEAST_STEP_GRAMS if is_known else SMALL_STEP_GRAMS):
+        if not is_known:
+            every += [(lag, SEEN_WEIGHT) for lag in lags]
+        for place in steps(ts, ys, noise, LEAST_STEP_GRAMS if is_known else SMALL_STEP_GRAMS):
             told = _told_by(ts, ys, place, noise)
             if told is None and sum(weight for _, weight in every) < KNOWN_WEIGHT:
                 told = _told_by_rests(ts, ys, place, noise)
@@ -59,6 +87,9 @@ class Lag:
                     told = _told_by(ts, ys, place, noise, ROUGH_FRACTION)
                     told = None if told is None else (told[0], min(told[1], ROUGH_WEIGHT))
             if told is not None:
+                lasted = _lasts(ts, ys, place)
+                if keeps and not told[0] and lasted[0] < LONGEST_STEP_SECONDS:
+                    self._lasted = [*self._lasted[1 - MOST_STEPS :], lasted]
                 if not _rests_before(ts, ys, place, noise):
                     told = (told[0], UNRESTED * told[1])
                 every.append(told)
@@ -74,19 +105,47 @@ class Lag:
                 break
         if keeps:
             self._told, self.seconds = every, middle
-        own = sharpest[0]
-        return own if abs(own - middle) < 0.06 * middle else middle
+        own, weight = sharpest
+        # what hardly tells a lag is no better than what all steps before told
+        is_clear = weight >= OWN_SHARE * 2 * half
+        return own if is_clear and abs(own - middle) < 0.06 * middle else middle
 
 
-def _rests_before(ts: Sequence[float], ys: Sequence[float], place: int, noise: float) -> bool:
+def _rests_before(
+    ts: Sequence[float],
+    ys: Sequence[float],
+    place: int,
+    noise: float,
+    seconds: float = REST_SECONDS,
+) -> bool:
     """Whether the weight stood still before a step, as it does before a cup, not within a press."""
-    first = bisect_left(ts, ts[place] - 0.6)
+    first = bisect_left(ts, ts[place] - seconds)
     near = [ys[i] for i in range(first, place)]
     return len(near) > 1 and max(near) - min(near) < 8 * noise
 
 
-def _steps(ts: Sequence[float], ys: Sequence[float], noise: float, least_grams: float) -> list[int]:
-    """The readings at which the largest steps of an episode begin, four at the most."""
+def _lasts(ts: Sequence[float], ys: Sequence[float], place: int) -> tuple[float, float, bool]:
+    """How long a step may have taken: its middle eight tenths between readings, and its ends.
+
+    Also its grams, as far as they count, and whether it was over from one reading to the next.
+    """
+    last = min(bisect_left(ts, ts[place] + 1.2, place), len(ts) - 1)
+    first = bisect_left(ts, ts[place] - 0.3)
+    change = ys[last] - ys[first]
+    if not change:
+        return 0.0, 0.0, True
+    shares = [(ys[i] - ys[first]) / change for i in range(first, last + 1)]
+    begun = next((i for i, share in enumerate(shares) if share > 0.1), 0)
+    ended = next((i for i in range(len(shares) - 1, -1, -1) if abs(shares[i] - 1) > 0.1), begun)
+    seconds = 1.25 * (ts[min(first + ended + 1, last)] - ts[max(first + begun - 1, first)])
+    return seconds, min(abs(change), MOST_CLEAR_GRAMS), ended < begun
+
+
+def steps(ts: Sequence[float], ys: Sequence[float], noise: float, least_grams: float) -> list[int]:
+    """The readings at which the largest steps of an episode begin, four at the most.
+
+    Where it rested before none of them, as on a table that shakes, one more that it rested before.
+    """
     found: list[int] = []
     least = max(least_grams, LEAST_NOISES * noise)
     changes: list[tuple[float, int]] = []
@@ -101,6 +160,11 @@ def _steps(ts: Sequence[float], ys: Sequence[float], noise: float, least_grams: 
             break
         if all(abs(ts[place] - ts[other]) > 1.2 for other in found):
             found.append(place)
+    if len(found) == 4 and not any(_rests_before(ts, ys, place, noise) for place in found):
+        least = 0.5 * min(change for change, place in changes if place in found)
+        near = [p for change, p in changes if change > least]
+        apart = [p for p in near if all(abs(ts[p] - ts[other]) > 1.2 for other in found)]
+        found += [p for p in apart if _rests_before(ts, ys, p, noise, LONG_REST_SECONDS)][:1]
     return sorted(found)
 
 

@@ -11,6 +11,8 @@ CLOSEST_SECONDS = 0.004
 MOST_SPANS = 64
 LARGEST = 1e30
 """What is beyond was not measured, and its square would soon be no number."""
+MOST_SECONDS = 1e14
+"""No clock shows more, and of what shows more a second is lost in a float."""
 
 
 def number(value: object, name: str) -> float:
@@ -26,6 +28,11 @@ def number(value: object, name: str) -> float:
     except OverflowError:
         return math.inf
     return found if not abs(found) > LARGEST else math.copysign(math.inf, found)
+
+
+def is_instant(seconds: float) -> bool:
+    """Whether a clock may show it; NaN and infinities are no instants."""
+    return abs(seconds) <= MOST_SECONDS
 
 
 class SampleClock:

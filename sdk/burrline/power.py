@@ -54,7 +54,7 @@ from burrline._plug_clock import JOIN_SECONDS, PlugClock
 from burrline._plug_habits import Habits
 from burrline._plug_levels import MOST_ON_WATTS, Levels
 from burrline._plug_stretch import SETTLING_SECONDS, Reading, Stretch
-from burrline._sample_clock import number
+from burrline._sample_clock import is_instant, number
 
 __all__ = ["DetectedRun", "RunDetector"]
 
@@ -121,7 +121,7 @@ class RunDetector:
     def push(self, t_seconds: float, watts: float) -> list[DetectedRun]:
         """Take one reading; the runs that it ended."""
         t, power = number(t_seconds, "t_seconds"), number(watts, "watts")
-        if not (math.isfinite(t) and math.isfinite(power)):
+        if not (is_instant(t) and math.isfinite(power)):
             return []
         return self._taken(self._clock.readings(t, max(power, 0.0)))
 

@@ -51,6 +51,28 @@ def test_what_is_no_run_is_none(trap: str) -> None:
     assert runs_of(drawn(TRAPS[trap])) == []
 
 
+def averaged(corners: list[tuple[float, float]], seconds: float) -> list[Sample]:
+    """What a scale says that shows the mean of the last seconds, ten times a second."""
+    samples, span = drawn(corners, step_grams=0.001), round(10 * seconds)
+    means = [sum(g for _, g in samples[max(0, i - span) : i]) / min(i, span) for i in range(1, 901)]
+    return [(t, round(mean, 2)) for (t, _), mean in zip(samples, means, strict=False)]
+
+
+def test_a_paper_cup_on_a_scale_that_averages_is_no_run_but_a_short_run_is() -> None:
+    jars = [(0.0, 0.0), (5.0, 0.0), (5.1, 150.0), (10.0, 150.0), (10.1, 0.0)]
+    jars += [(15.0, 0.0), (15.1, 150.0), (20.0, 150.0), (20.1, 0.0)]
+    cup = [(25.0, 0.0), (25.1, 7.0), (40.0, 7.0)]
+    (run,) = runs_of(averaged([*jars, *cup, (41.2, 15.0), (60.0, 15.0), (91.0, 15.0)], 0.7))
+    assert run.grams == pytest.approx(8.0, abs=0.3)
+    assert run.started > 39
+
+
+def test_what_a_hand_adds_and_takes_away_is_no_flow() -> None:
+    wiped = [(0.0, 0.0), (5.0, 0.0), (5.5, 55.0), (5.8, 33.0), (6.2, 46.0), (6.6, 40.0)]
+    wiped += [(7.1, 62.0), (7.4, 20.0), (7.6, 12.0), (14.0, 12.0)]
+    assert runs_of(drawn(wiped)) == []
+
+
 def test_a_table_that_shakes_is_no_run() -> None:
     dice = random.Random(5)
     assert (

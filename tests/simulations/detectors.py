@@ -44,6 +44,7 @@ if __package__ in (None, ""):
 from burrline import joined, power, scale
 from simulations.bar_scenes import make_bar_scene
 from simulations.beyond_families import BEYOND
+from simulations.blind_scenes import make_blind_scene
 from simulations.other_plugs import make_other_plug_scene
 from simulations.other_scenes import make_other_scene
 from simulations.plug_scenes import FAMILIES as PLUG_FAMILIES
@@ -53,8 +54,8 @@ from simulations.scale_scenes import Scene, TrueRun
 
 FOUND_BAR, FALSE_BAR, CHANCE_PROBABILITY = 0.98, 0.01, 0.01
 INTERVALS = {"quick": 0.1, "each_five": 5.0, "each_ten": 10.0, "stale": 2.0}
-OTHER, COUNTER, JOINED = "built otherwise", "at the counter", "joined"
-MAKERS = {OTHER: make_other_scene, COUNTER: make_bar_scene}
+OTHER, COUNTER, BLIND, JOINED = "built otherwise", "at the counter", "kept apart", "joined"
+MAKERS = {OTHER: make_other_scene, COUNTER: make_bar_scene, BLIND: make_blind_scene}
 OTHER_PLUG = "plug built otherwise"
 POOLED = "all ordinary scale scenes"
 UNBARRED = {*BEYOND, "plug stale"}
@@ -188,7 +189,7 @@ def score_of(job: tuple[str, str, int]) -> Score:
 
 def jobs_of(seeds: Sequence[int], families: Sequence[str] = ()) -> list[tuple[str, str, int]]:
     kinds = [("scale", family) for family in (*PLAYS, *BEYOND)]
-    kinds += [(OTHER, OTHER), (COUNTER, COUNTER), (JOINED, "plain")]
+    kinds += [(OTHER, OTHER), (COUNTER, COUNTER), (BLIND, BLIND), (JOINED, "plain")]
     kinds += [("plug", family) for family in PLUG_FAMILIES] + [(OTHER_PLUG, OTHER_PLUG)]
     wanted = [one for one in kinds if not families or name_of(*one) in families]
     return [(kind, family, seed) for kind, family in wanted for seed in seeds]
