@@ -1,4 +1,4 @@
-"""The blind proof of the scale's run detector: ordinary days its makers never looked at.
+"""The blind proof of the scale's run detector: ordinary days kept apart from its making.
 
 Made up by common practice, no source: a person at a cafe's grinder, in a laboratory or at an
 evaluator's bench goes through a day as a chain of acts, five to fifteen minutes of it. What is

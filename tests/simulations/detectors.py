@@ -1,19 +1,21 @@
 """How many runs the detectors find, how well they weigh and time them, and what they make up.
 
-    PYTHONPATH=sdk python tests/simulations/detectors.py [--scenes 40] [--seed 80001] [--families]
+    PYTHONPATH=sdk python tests/simulations/detectors.py [--scenes 60] [--seed 90001] [--families]
 
 Scenes of many families (``scale_families``, ``plug_scenes``), further makers of scenes that are
-built otherwise (``other_scenes``, ``bar_scenes``, ``other_plugs``), and both devices joined. The
-constants of the detectors were chosen with seeds 1 to 99; the default seeds are others. It ends
-with 1 outside the bars:
+built otherwise (``other_scenes``, ``bar_scenes``, ``blind_scenes``, ``other_plugs``), and both
+devices joined. The constants of the detectors were chosen with seeds 1 to 99; the default seeds are
+others. ``blind_scenes`` were not looked at before the detector was thought to be done; what they
+then showed on seeds 101 to 160 (96.3 % of grams) led to two more rules, and seeds to 160 are spent.
+It ends with 1 outside the bars:
 
 - at least 98 % of true runs found, with grams within 0.3 g or 1.5 %, seconds within 0.5 s or 8 %;
 - false runs under 1 % of the true ones, and under one in an hour of idle scenes.
 
 Both are held by all families of scale scenes taken together and by each other maker's scenes. A
 single family has few runs, so that chance alone moves it by some hundredths: it is outside the bar
-where a detector that just meets it would do so badly once in a hundred times (binomial). More
-``--scenes`` make this sharper; the table shows the plain shares.
+where a detector that just meets it would do so badly once in a hundred times (binomial, Poisson
+where no true run is). More ``--scenes`` make this sharper; the table shows the plain shares.
 
 What a device cannot always tell is in the table and held to no bar (beyond): a cup put down less
 than 1 s before a run, or taken less than 1 s after it or while it grinds, for the scale had not
@@ -36,7 +38,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from scipy.stats import binom
+from scipy.stats import binom, poisson
 
 if __package__ in (None, ""):
     sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -206,7 +208,7 @@ def broken_bars(scores: dict[str, Score]) -> list[str]:
         if name in UNBARRED:
             continue
         if not score.true_runs:
-            if score.false > max(1.0, score.hours):
+            if poisson.sf(score.false - 1, score.hours) < CHANCE_PROBABILITY:
                 broken.append(f"{name}: {score.false} false runs in {score.hours:.2f} h")
             continue
         is_family = name in PLAYS or name.startswith("plug ")
@@ -240,8 +242,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
-    parser.add_argument("--scenes", type=int, default=40, help="of each family")
-    parser.add_argument("--seed", type=int, default=80001, help="the first one; not 1 to 99")
+    parser.add_argument("--scenes", type=int, default=60, help="of each family")
+    parser.add_argument("--seed", type=int, default=90001, help="the first one; not 1 to 160")
     parser.add_argument("--families", nargs="*", default=[])
     parser.add_argument("--remarks", action="store_true", help="print every run that went wrong")
     asked = parser.parse_args(arguments)
