@@ -67,6 +67,24 @@ def test_a_paper_cup_on_a_scale_that_averages_is_no_run_but_a_short_run_is() -> 
     assert run.started > 39
 
 
+@pytest.mark.parametrize("left_grams", [1.4, -1.2])
+@pytest.mark.parametrize("lag_seconds", [0.0, 0.3])
+def test_what_a_spoon_gives_or_takes_after_a_run_is_no_grounds(
+    left_grams: float, lag_seconds: float
+) -> None:
+    after = 78.0 + left_grams
+    spoon = [(16.0, 78.0), (16.2, 84.0), (16.4, 84.0), (16.6, after)]
+    steps = [*CUP, (14.0, 78.0), *spoon, (21.0, after), (21.1, 0.0), (25.0, 0.0)]
+    assert is_the_run(runs_of(drawn(steps, lag_seconds)))
+
+
+def test_a_scale_that_is_zeroed_as_the_cup_goes_does_not_undo_the_run() -> None:
+    ground = [round(0.6 * i, 1) for i in range(1, 31)]
+    lifted = [18.5, 23.2, -13.8, -112.0, -116.0, -116.1]
+    shown = [0.0] * 40 + ground + [18.0] * 7 + lifted + [0.0] * 40  # five times a second
+    assert is_the_run(runs_of((i / 5, grams) for i, grams in enumerate(shown)), 7.8)
+
+
 def test_what_a_hand_adds_and_takes_away_is_no_flow() -> None:
     wiped = [(0.0, 0.0), (5.0, 0.0), (5.5, 55.0), (5.8, 33.0), (6.2, 46.0), (6.6, 40.0)]
     wiped += [(7.1, 62.0), (7.4, 20.0), (7.6, 12.0), (14.0, 12.0)]
