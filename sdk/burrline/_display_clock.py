@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 from burrline._closing import best_lag, fewest_squares, line_of
 from burrline._display_track import tracked
+from burrline._lag import rests_before
 
 LEAST_PERIOD_SECONDS, MOST_PERIOD_SECONDS = 0.07, 0.26
 SLACK_SECONDS = 0.004
@@ -26,6 +27,8 @@ MOST_SQUARES, FIRST_SQUARES = 0.25, 0.1
 """Left by a lattice, of those that the readings' own instants leave; less where it is the first."""
 WINDOW_SECONDS = (3.2, 2.4, 1.8, 1.3)
 LANDED_SECONDS = 0.35
+RESTED_SECONDS = 1.1, 0.35
+"""From so long before a step until so long it stood still, as it does not where it flows."""
 FIT_COST, PLAIN_COST, LANDING_FRACTION = 3.0, 6.0, 0.0001
 CLEAR_NOISES = 5.0
 TRUSTED_FRACTION = 0.1
@@ -71,7 +74,7 @@ class DisplayClock:
         """Take in what the steps of an episode tell, and their lags; ``places`` begin them."""
         lags = []
         for place in places:
-            if not (self._anchors or _rests_before(ts, ys, place, noise)):
+            if not (self._anchors or rests_before(ts, ys, place, noise, *RESTED_SECONDS)):
                 continue
             told = _told_by(ts, ys, place, noise, (self._least, self._most), not self._anchors)
             if told is not None:
@@ -115,12 +118,6 @@ class DisplayClock:
             found_ts.append(new)
             found_ys.append(ys[place])
         return found_ts, found_ys
-
-
-def _rests_before(ts: Sequence[float], ys: Sequence[float], place: int, noise: float) -> bool:
-    """Whether the weight stood still shortly before, as it does not where it flows."""
-    near = ys[bisect_left(ts, ts[place] - 1.1) : bisect_left(ts, ts[place] - 0.35)]
-    return len(near) > 1 and max(near) - min(near) < 8 * noise
 
 
 def _told_by(

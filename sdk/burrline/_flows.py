@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from burrline._breaks import breaks
 from burrline._curve import Curve
 from burrline._edges import is_closing_in, is_put_down, is_sudden
-from burrline._late import ends
+from burrline._late import JOIN_SECONDS, LATE_GRAMS, ends
 from burrline._plateaus import plateaus
 from burrline._shaken import is_of_shaking, may_flow, spread_grams
 from burrline._vessels import (
@@ -22,10 +22,10 @@ from burrline._vessels import (
     went_below,
 )
 
-JOIN_SECONDS, SHORTEST_SECONDS = 2.0, 0.6
+SHORTEST_SECONDS = 0.6
 LEAST_GRAMS = 4.0
 LEAST_FLOW, MOST_FLOW = 0.25, 11.0  # g/s
-LATE_SECONDS, LATE_GRAMS = 3.0, 1.6
+LATE_SECONDS = 3.0
 CUP_SECONDS, SUDDEN_GRAMS = 0.3, 1.3
 SETTLING_FRACTION, SETTLING_SECONDS = 0.001, 3.5
 LANDING_FRACTION, LANDING_SECONDS = 0.004, 1.5

@@ -90,7 +90,7 @@ class Lag:
                 lasted = _lasts(ts, ys, place)
                 if keeps and not told[0] and lasted[0] < LONGEST_STEP_SECONDS:
                     self._lasted = [*self._lasted[1 - MOST_STEPS :], lasted]
-                if not _rests_before(ts, ys, place, noise):
+                if not rests_before(ts, ys, place, noise):
                     told = (told[0], UNRESTED * told[1])
                 every.append(told)
                 if told[1] > sharpest[1]:
@@ -111,16 +111,18 @@ class Lag:
         return own if is_clear and abs(own - middle) < 0.06 * middle else middle
 
 
-def _rests_before(
+def rests_before(
     ts: Sequence[float],
     ys: Sequence[float],
     place: int,
     noise: float,
-    seconds: float = REST_SECONDS,
+    since_seconds: float = REST_SECONDS,
+    until_seconds: float = 0.0,
 ) -> bool:
-    """Whether the weight stood still before a step, as it does before a cup, not within a press."""
-    first = bisect_left(ts, ts[place] - seconds)
-    near = [ys[i] for i in range(first, place)]
+    """Whether the weight stood still before a reading, as before a cup and not within a press."""
+    near = ys[
+        bisect_left(ts, ts[place] - since_seconds) : bisect_left(ts, ts[place] - until_seconds)
+    ]
     return len(near) > 1 and max(near) - min(near) < 8 * noise
 
 
@@ -160,11 +162,11 @@ def steps(ts: Sequence[float], ys: Sequence[float], noise: float, least_grams: f
             break
         if all(abs(ts[place] - ts[other]) > 1.2 for other in found):
             found.append(place)
-    if len(found) == 4 and not any(_rests_before(ts, ys, place, noise) for place in found):
+    if len(found) == 4 and not any(rests_before(ts, ys, place, noise) for place in found):
         least = 0.5 * min(change for change, place in changes if place in found)
         near = [p for change, p in changes if change > least]
         apart = [p for p in near if all(abs(ts[p] - ts[other]) > 1.2 for other in found)]
-        found += [p for p in apart if _rests_before(ts, ys, p, noise, LONG_REST_SECONDS)][:1]
+        found += [p for p in apart if rests_before(ts, ys, p, noise, LONG_REST_SECONDS)][:1]
     return sorted(found)
 
 

@@ -9,11 +9,17 @@ from collections.abc import Callable, Sequence
 from burrline._curve import Curve
 from burrline._edges import Level, edges, usual_rate
 from burrline._shaken import shaken_edges
-from burrline._shapes import Late, noise_square, pulse_odds, shaking
+from burrline._shapes import (
+    LONGEST_PULSE_SECONDS,
+    SHORTEST_PULSE_SECONDS,
+    Late,
+    noise_square,
+    pulse_odds,
+    shaking,
+)
 
 LATE_GRAMS, LEAST_LATE_GRAMS = 1.6, 0.15
 JOIN_SECONDS, BLUR_SECONDS = 2.0, 0.3
-SHORTEST_PULSE_SECONDS, LONGEST_PULSE_SECONDS = 0.3, 2.5
 LOOK_SECONDS, MIDDLE_SECONDS = 0.8, 0.2
 USUAL_ODDS, REPEATED_ODDS = 0.3, 3.0
 """Of pulses over lumps, as logarithms: of one late rise, and of one among several."""
